@@ -1,0 +1,401 @@
+"""Reading `site.toml`: every key known, every value checked, all problems told at once."""
+
+from __future__ import annotations
+
+import hashlib
+import re
+import tomllib
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field, fields
+from datetime import date
+from pathlib import Path
+from typing import Any, TypeVar
+
+import pyproj
+from pyproj.exceptions import CRSError
+
+from data.files import refuse_unsafe_name
+from data.findings import SettingsError
+from data.schemas import SITE_FILE, TABLES
+from data.settings import (
+    DesignSettings,
+    MarkSettings,
+    NetworkSettings,
+    SeasonWindow,
+    SiteSettings,
+)
+from data.suggestions import did_you_mean
+
+_T = TypeVar("_T")
+_Settings = TypeVar("_Settings", MarkSettings, NetworkSettings)
+
+_KEYS = (
+    "name",
+    "crs",
+    "units",
+    "target_species",
+    "bycatch_columns",
+    "season",
+    "species_columns",
+    "files",
+    "columns",
+    "designs",
+    "map",
+    "marks",
+    "network",
+)
+
+_LIMITS: Mapping[str, tuple[float, float]] = {
+    "neighbours": (1, 1000),
+    "cutoff_m": (0.1, 100_000),
+    "alpha": (0.000001, 0.5),
+    "permutations": (99, 9_999_999),
+    "min_traps": (3, 100_000),
+    "few_traps": (3, 100_000),
+    "min_traps_per_zone": (1, 1000),
+    "max_interval_ratio": (1, 1_000_000),
+    "near_m": (0, 10_000),
+    "min_spacing_m": (0, 10_000),
+    "refuge_reach_m": (0, 100_000),
+    "suggestions": (0, 1000),
+}
+"""Smallest and largest value of each number, both allowed."""
+
+
+def read_settings(folder: Path) -> tuple[SiteSettings, str]:
+    """Read the settings of a site.
+
+    Parameters
+    ----------
+    folder
+        The folder that holds `site.toml`.
+
+    Returns
+    -------
+    SiteSettings, str
+        The settings, and the SHA-256 of the bytes read.
+
+    Raises
+    ------
+    SettingsError
+        When the folder or the file is missing, is not TOML, or anything in it is wrong; one line
+        for each problem.
+    """
+    if not folder.is_dir():
+        raise SettingsError(f"{folder.name or folder} is not a folder; give the site's folder")
+    try:
+        content = (folder / SITE_FILE).read_bytes()
+        parsed = tomllib.loads(content.decode("utf-8-sig"))
+    except FileNotFoundError:
+        message = f'{SITE_FILE} is missing; add one with at least name = "..."'
+        raise SettingsError(message) from None
+    except OSError as error:
+        raise SettingsError(f"{SITE_FILE} cannot be read ({error.strerror})") from None
+    except UnicodeDecodeError:
+        raise SettingsError(f"{SITE_FILE} is not UTF-8 text; save it as UTF-8") from None
+    except (tomllib.TOMLDecodeError, RecursionError, ValueError) as error:
+        raise SettingsError(f"{SITE_FILE} is not valid TOML: {error}") from None
+    return parse_settings(parsed), hashlib.sha256(content).hexdigest()
+
+
+def parse_settings(parsed: Mapping[str, Any]) -> SiteSettings:
+    """Check and type the content of a `site.toml`.
+
+    Parameters
+    ----------
+    parsed
+        What a TOML parser made of it.
+
+    Raises
+    ------
+    SettingsError
+        With one line for each problem.
+
+    Examples
+    --------
+    >>> parse_settings({"name": "Alder Flats", "units": "metric"}).units
+    'metric'
+    >>> parse_settings({"name": "Alder Flats", "unit": "metric"})
+    Traceback (most recent call last):
+    ...
+    data.findings.SettingsError: site.toml, unit: there is no such setting; did you mean 'units'?
+    """
+    told = _Told()
+    told.unknown_keys("", parsed, _KEYS)
+    marks = _numbers(told, "marks", parsed, MarkSettings)
+    network = _numbers(told, "network", parsed, NetworkSettings)
+    species = _text_map(told, "species_columns", parsed.get("species_columns", {}))
+    settings = SiteSettings(
+        name=_name(told, parsed),
+        crs=_crs(told, parsed.get("crs")),
+        units="metric" if _units(told, parsed) == "metric" else "us",
+        season=_season(told, parsed),
+        target_species=_words(told, "target_species", parsed.get("target_species", [])),
+        species_columns=species,
+        bycatch_columns=_words(told, "bycatch_columns", parsed.get("bycatch_columns", [])),
+        aliases=_aliases(told, parsed),
+        files=_files(told, parsed),
+        designs=_designs(told, parsed),
+        class_breaks=_class_breaks(told, parsed),
+        marks=marks,
+        network=network,
+    )
+    _species_agree(told, settings)
+    if told.lines:
+        raise SettingsError("\n".join(told.lines))
+    return settings
+
+
+@dataclass(slots=True)
+class _Told:
+    """The problems told so far."""
+
+    lines: list[str] = field(default_factory=list)
+
+    def wrong(self, key: str, problem: str) -> None:
+        """Tell one problem of one key."""
+        self.lines.append(f"{SITE_FILE}, {key}: {problem}")
+
+    def unknown_keys(self, table: str, given: Iterable[str], known: Iterable[str]) -> None:
+        """Tell every key that is not a setting."""
+        names = list(known)
+        for key in given:
+            if key not in names:
+                hint = did_you_mean(key, names, "it may be one of " + ", ".join(names))
+                place = f"{table}.{key}" if table else key
+                self.wrong(place, f"there is no such setting; {hint}")
+
+    def table(self, parsed: Mapping[str, Any], key: str) -> Mapping[str, Any]:
+        """Return a table of the file, empty when it is not there or not a table."""
+        value = parsed.get(key, {})
+        if isinstance(value, dict):
+            return value
+        self.wrong(key, f"expected a table [{key}], found {value!r}")
+        return {}
+
+    def typed(self, key: str, value: object, kind: type[_T], fallback: _T) -> _T:
+        """Return a value of the wanted type, else tell the problem and return the fallback."""
+        if isinstance(value, kind) and not (isinstance(value, bool) and kind is not bool):
+            return value
+        self.wrong(key, f"expected {_KIND_WORDS[kind]}, found {value!r}")
+        return fallback
+
+
+_KIND_WORDS: Mapping[type, str] = {
+    str: "text in quotation marks",
+    list: "a list in square brackets",
+    dict: "a table",
+    bool: "true or false",
+}
+
+
+def _name(told: _Told, parsed: Mapping[str, Any]) -> str:
+    if "name" not in parsed:
+        told.wrong("name", 'it is missing; add name = "..."')
+        return ""
+    name = told.typed("name", parsed["name"], str, "-").strip()
+    if not name:
+        told.wrong("name", "it is blank; give the site a name")
+    return name
+
+
+def _units(told: _Told, parsed: Mapping[str, Any]) -> str:
+    units = told.typed("units", parsed.get("units", "us"), str, "us")
+    if units not in ("us", "metric"):
+        told.wrong("units", f'expected "us" or "metric", found {units!r}')
+    return units
+
+
+def _crs(told: _Told, value: object) -> str | None:
+    if value is None:
+        return None
+    text = told.typed("crs", value, str, "EPSG:32617")
+    problem = _crs_problem(text)
+    if problem:
+        told.wrong("crs", problem)
+    return text
+
+
+def _crs_problem(text: str) -> str:
+    """Say why a CRS cannot carry distances in metres; blank when it can."""
+    if not re.fullmatch(r"EPSG:[0-9]{4,6}", text):
+        return f'expected an EPSG code like "EPSG:32617", found {text!r}'
+    try:
+        crs = pyproj.CRS.from_user_input(text)
+    except CRSError:
+        return f"{text} is not a known coordinate system; check the number"
+    if not crs.is_projected:
+        return f"{text} ({crs.name}) is not projected; use one in metres, or leave crs out"
+    units = {axis.unit_name for axis in crs.axis_info}
+    if units != {"metre"}:
+        return f"{text} is in {' and '.join(sorted(units))}; use one in metres, or leave crs out"
+    return ""
+
+
+def _season(told: _Told, parsed: Mapping[str, Any]) -> SeasonWindow:
+    table = told.table(parsed, "season")
+    default = SeasonWindow()
+    told.unknown_keys("season", table, ("start", "end"))
+    days = {
+        key: told.typed(f"season.{key}", table.get(key, fallback), str, fallback)
+        for key, fallback in (("start", default.start), ("end", default.end))
+    }
+    for key, day in days.items():
+        if not _is_month_day(day):
+            told.wrong(f"season.{key}", f'expected month-day like "02-15", found {day!r}')
+    if days["start"] == days["end"]:
+        told.wrong("season", "start and end are the same day")
+    return SeasonWindow(**days)
+
+
+def _is_month_day(text: str) -> bool:
+    if not re.fullmatch(r"[0-9]{2}-[0-9]{2}", text):
+        return False
+    try:
+        # 2001 has no 29 February, so a window never depends on leap years.
+        date.fromisoformat(f"2001-{text}")
+    except ValueError:
+        return False
+    return True
+
+
+def _words(told: _Told, key: str, value: object) -> tuple[str, ...]:
+    given: list[Any] = told.typed(key, value, list, [])
+    words = [told.typed(f"{key}, item {n}", word, str, "-") for n, word in enumerate(given, 1)]
+    stripped = tuple(word.strip() for word in words)
+    if "" in stripped:
+        told.wrong(key, "an item is blank")
+    if len(set(stripped)) < len(stripped):
+        told.wrong(key, "an item is there twice")
+    return stripped
+
+
+def _text_map(told: _Told, key: str, value: object) -> dict[str, str]:
+    given: dict[str, Any] = told.typed(key, value, dict, {})
+    return {
+        name.strip(): told.typed(f"{key}.{name}", text, str, "").strip()
+        for name, text in given.items()
+    }
+
+
+def _aliases(told: _Told, parsed: Mapping[str, Any]) -> dict[str, dict[str, str]]:
+    tables = told.table(parsed, "columns")
+    told.unknown_keys("columns", tables, TABLES)
+    aliases = {
+        name: _text_map(told, f"columns.{name}", given)
+        for name, given in tables.items()
+        if name in TABLES
+    }
+    for name, mapped in aliases.items():
+        ours = [column.name for column in TABLES[name].columns]
+        for source, target in mapped.items():
+            if target not in ours:
+                hint = did_you_mean(target, ours, "it may be one of " + ", ".join(ours))
+                told.wrong(f"columns.{name}.{source}", f"{target!r} is no column; {hint}")
+    return aliases
+
+
+def _files(told: _Told, parsed: Mapping[str, Any]) -> dict[str, str]:
+    files = _text_map(told, "files", parsed.get("files", {}))
+    told.unknown_keys("files", files, TABLES)
+    for table, name in files.items():
+        try:
+            refuse_unsafe_name(name, f"files.{table}")
+        except SettingsError as error:
+            told.lines.append(str(error))
+    return files
+
+
+def _designs(told: _Told, parsed: Mapping[str, Any]) -> tuple[DesignSettings, ...]:
+    tables = told.table(parsed, "designs")
+    designs = [_design(told, name, tables) for name in sorted(tables)]
+    references = [design.name for design in designs if design.reference]
+    if len(references) > 1:
+        told.wrong("designs", f"{' and '.join(references)} are both the reference; keep one")
+    return tuple(designs)
+
+
+def _design(told: _Told, name: str, tables: Mapping[str, Any]) -> DesignSettings:
+    table = told.table(tables, name)
+    place = f"designs.{name}"
+    told.unknown_keys(place, table, ("reference", "ratio", "ratio_source"))
+    reference = told.typed(f"{place}.reference", table.get("reference", False), bool, False)
+    source = told.typed(f"{place}.ratio_source", table.get("ratio_source", ""), str, "").strip()
+    ratio = table.get("ratio")
+    if ratio is not None:
+        ratio = _number(told, f"{place}.ratio", ratio, (0.001, 1000), 1.0)
+        if not source:
+            told.wrong(place, "a ratio needs its source; add ratio_source")
+        if reference:
+            told.wrong(place, "the reference design cannot have a ratio")
+    return DesignSettings(name, reference, ratio, source)
+
+
+def _class_breaks(told: _Told, parsed: Mapping[str, Any]) -> tuple[float, ...]:
+    table = told.table(parsed, "map")
+    told.unknown_keys("map", table, ("class_breaks",))
+    default = SiteSettings(name="").class_breaks
+    given: list[Any] = told.typed(
+        "map.class_breaks", table.get("class_breaks", [*default]), list, []
+    )
+    breaks = tuple(
+        _number(told, f"map.class_breaks, item {n}", value, (0.0001, 1_000_000), float(n))
+        for n, value in enumerate(given, 1)
+    )
+    if not 2 <= len(breaks) <= 8 or list(breaks) != sorted(set(breaks)):
+        told.wrong("map.class_breaks", "expected 2 to 8 rates, each larger than the one before")
+    return breaks
+
+
+def _numbers(
+    told: _Told, key: str, parsed: Mapping[str, Any], kind: Callable[..., _Settings]
+) -> _Settings:
+    table = told.table(parsed, key)
+    default = kind()
+    known = {entry.name: getattr(default, entry.name) for entry in fields(default)}
+    told.unknown_keys(key, table, known)
+    return kind(
+        **{
+            name: _like(told, f"{key}.{name}", table[name], fallback)
+            for name, fallback in known.items()
+            if name in table
+        }
+    )
+
+
+def _like(told: _Told, key: str, value: object, fallback: Any) -> Any:
+    """Return a value of the same type as the default it replaces."""
+    if isinstance(fallback, tuple):
+        return _words(told, key, value)
+    limits = _LIMITS[key.rsplit(".", 1)[1]]
+    number = _number(told, key, value, limits, fallback)
+    if isinstance(fallback, int) and not number.is_integer():
+        told.wrong(key, f"expected a whole number, found {value!r}")
+        return fallback
+    return int(number) if isinstance(fallback, int) else number
+
+
+def _number(
+    told: _Told, key: str, value: object, limits: tuple[float, float], fallback: float
+) -> float:
+    low, high = limits
+    is_number = isinstance(value, int | float) and not isinstance(value, bool)
+    if is_number and low <= float(str(value)) <= high:
+        return float(str(value))
+    told.wrong(key, f"expected a number from {low:g} to {high:g}, found {value!r}")
+    return float(fallback)
+
+
+def _species_agree(told: _Told, settings: SiteSettings) -> None:
+    """Refuse settings under which a target species could never be counted."""
+    columns = settings.species_columns
+    for name, species in columns.items():
+        if not species:
+            told.wrong(f"species_columns.{name}", "it names no species")
+    for species in settings.target_species if columns else ():
+        if species not in columns.values():
+            hint = did_you_mean(species, columns.values(), "add its column to [species_columns]")
+            told.wrong("target_species", f"{species!r} has no column; {hint}")
+    for name in settings.bycatch_columns:
+        if name in columns:
+            told.wrong("bycatch_columns", f"{name!r} is a species column too; keep one")

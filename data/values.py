@@ -1,0 +1,187 @@
+"""Turning text cells into dates, numbers, counts and words; blank stays blank, never zero."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Sequence
+
+import pandas as pd
+
+from data.checks import Draft, Fault, findings_at, quoted
+from data.raw import NamedTable
+from data.schemas import Column, Table
+from data.suggestions import did_you_mean
+
+_DATE = re.compile(r"(?:19|20)[0-9]{2}-[0-9]{2}-[0-9]{2}").fullmatch
+_NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)").fullmatch
+_WHOLE = re.compile(r"[+-]?[0-9]+(?:\.0*)?").fullmatch
+
+_Matcher = Callable[[str], re.Match[str] | None]
+_Parsed = tuple[pd.Series, list[Fault]]
+
+
+def draft_of(named: NamedTable, table: Table, extra: Sequence[Column] = ()) -> Draft:
+    """Understand every cell of a table.
+
+    Parameters
+    ----------
+    named
+        The table under our column names.
+    table
+        What its columns mean.
+    extra
+        Columns that only this site has, e.g. its species columns.
+
+    Returns
+    -------
+    Draft
+        With one value column for each column of `table` and `extra`; columns that the file does
+        not have are blank throughout.
+
+    Examples
+    --------
+    >>> from data.raw import RawTable
+    >>> from data.schemas import WEATHER
+    >>> text = pd.DataFrame({"date": ["2026-03-01", "3/1/26"], "tmin_c": ["2", "1,5"]}, [2, 3])
+    >>> named = NamedTable(RawTable("w.csv", text), {"date": "date", "tmin_c": "tmin_c"})
+    >>> for finding in draft_of(named, WEATHER).findings:
+    ...     print(finding)
+    w.csv row 3, column date: '3/1/26' is not a date YYYY-MM-DD; write the date like 2026-05-04 \
+[IN-011]
+    w.csv row 3, column tmin_c: '1,5' is not a number; use digits and a decimal point only [IN-012]
+    """
+    text = named.raw.text
+    columns = (*table.columns, *extra)
+    parsed = {column.name: _parse(text, column) for column in columns}
+    values = pd.DataFrame({name: series for name, (series, _) in parsed.items()}, index=text.index)
+    draft = Draft(named.raw.file, text, values, named.headers, named.raw.findings)
+    faults = [fault for _, found in parsed.values() for fault in found]
+    return draft.with_findings([f for fault in faults for f in findings_at(draft, fault)])
+
+
+def _parse(table: pd.DataFrame, column: Column) -> _Parsed:
+    if column.name not in table:
+        nothing, dtype = _BLANKS[column.kind]
+        return pd.Series([nothing] * len(table), index=table.index, dtype=dtype), []
+    text = table[column.name]
+    values, faults = _PARSERS[column.kind](text, column)
+    if column.required:
+        blank = text == ""
+        faults.insert(0, Fault("IN-010", blank, "it is blank", "fill it in", column.name))
+    return values, faults
+
+
+def _text(text: pd.Series[str], _column: Column) -> _Parsed:
+    return text, []
+
+
+def _word(text: pd.Series[str], column: Column) -> _Parsed:
+    unknown = (text != "") & ~text.isin(column.words)
+    words = "use one of: " + ", ".join(column.words)
+    fault = Fault(
+        "IN-014",
+        unknown,
+        lambda cell: f"{quoted(cell)} is not a known {column.name}",
+        lambda cell: did_you_mean(cell, column.words, words),
+        column.name,
+    )
+    return text, [fault]
+
+
+def _date(text: pd.Series[str], column: Column) -> _Parsed:
+    # A table names each day many times: every spelling is read once.
+    codes, spellings = pd.factorize(text)
+    days = pd.Series([cell if _DATE(cell) else None for cell in spellings], dtype=object)
+    read = pd.to_datetime(days, format="%Y-%m-%d", errors="coerce").astype("datetime64[ns]")
+    values = pd.Series(read.to_numpy()[codes], index=text.index)
+    fault = Fault(
+        "IN-011",
+        (text != "") & values.isna(),
+        lambda cell: f"{quoted(cell)} is not a date YYYY-MM-DD",
+        "write the date like 2026-05-04",
+        column.name,
+    )
+    return values, [fault]
+
+
+def _number(text: pd.Series[str], column: Column) -> _Parsed:
+    read = _as_float(text, _NUMBER)
+    values = read.where(read.abs() != float("inf"))
+    wrong = Fault(
+        "IN-012",
+        (text != "") & values.isna(),
+        lambda cell: f"{quoted(cell)} is not a number",
+        "use digits and a decimal point only",
+        column.name,
+    )
+    return values, [wrong, _out_of_range(values, column)]
+
+
+def _count(text: pd.Series[str], column: Column) -> _Parsed:
+    values = _as_float(text, _WHOLE)
+    wrong = Fault(
+        "IN-021",
+        (text != "") & values.isna(),
+        lambda cell: f"{quoted(cell)} is not a whole number",
+        "type the count in digits",
+        column.name,
+    )
+    negative = Fault(
+        "IN-022",
+        values < 0,
+        lambda cell: f"{quoted(cell)} is negative",
+        "type the count, or leave it blank on a void visit",
+        column.name,
+    )
+    absurd = Fault(
+        "IN-023",
+        values > column.high,
+        lambda cell: f"{quoted(cell)} is more than {column.high:,.0f}",
+        "check the count",
+        column.name,
+    )
+    few = Fault(
+        "IN-013",
+        (values >= 0) & (values < column.low),
+        lambda cell: f"{quoted(cell)} is less than {column.low:.0f}",
+        "check the count, or delete the row",
+        column.name,
+    )
+    return values, [wrong, negative, absurd, few]
+
+
+def _out_of_range(values: pd.Series[float], column: Column) -> Fault:
+    return Fault(
+        "IN-013",
+        (values < column.low) | (values > column.high),
+        lambda cell: f"{quoted(cell)} is not between {column.low:g} and {column.high:g}",
+        "check the value and its unit",
+        column.name,
+    )
+
+
+def _as_float(text: pd.Series[str], pattern: _Matcher) -> pd.Series[float]:
+    # Counts repeat: every spelling is read once.
+    cells = text.tolist()
+    read = {cell: float(cell) if pattern(cell) else float("nan") for cell in set(cells)}
+    return pd.Series([read[cell] for cell in cells], index=text.index, dtype="float64")
+
+
+_PARSERS: dict[str, Callable[[pd.Series[str], Column], _Parsed]] = {
+    "id": _text,
+    "text": _text,
+    "word": _word,
+    "date": _date,
+    "number": _number,
+    "count": _count,
+}
+
+_BLANKS: dict[str, tuple[object, str]] = {
+    "id": ("", "object"),
+    "text": ("", "object"),
+    "word": ("", "object"),
+    "date": (pd.NaT, "datetime64[ns]"),
+    "number": (float("nan"), "float64"),
+    "count": (float("nan"), "float64"),
+}
+"""What a column holds that the file does not have."""

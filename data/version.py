@@ -1,0 +1,3 @@
+"""The version of snoutline; the packaging reads it from here."""
+
+VERSION = "0.1.0"

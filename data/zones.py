@@ -1,0 +1,261 @@
+"""Checking zones, refuges and obstacles, and choosing the site's CRS."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import geopandas as gpd
+import pandas as pd
+import shapely
+
+from data.checks import Check, Draft, Fault, findings_at, quoted, run_checks
+from data.findings import Finding
+from data.places import (
+    FARTHEST_KM,
+    LARGEST_STRETCH,
+    Box,
+    Grid,
+    as_array,
+    far_from,
+    outside_area_of_use,
+    shapes_of,
+    stretch,
+    utm_zone,
+)
+from data.raw import NamedTable
+from data.schemas import ZONES, Shape, Table
+from data.shapes import WGS84
+from data.values import draft_of
+
+LARGEST_OVERLAP_M2 = 1.0
+"""Zones that share more than this are reported."""
+
+_KINDS: dict[Shape, tuple[str, ...]] = {
+    "polygon": ("Polygon", "MultiPolygon"),
+    "point": ("Point",),
+    "polygon or line": ("Polygon", "MultiPolygon", "LineString", "MultiLineString"),
+}
+
+
+def check_zones(named: NamedTable, crs: str | None) -> tuple[Draft, Grid | None]:
+    """Check the zones and settle where the site is.
+
+    Parameters
+    ----------
+    named
+        The zones under our column names.
+    crs
+        The CRS that site.toml sets, or None to take the UTM zone of the zones.
+
+    Returns
+    -------
+    Draft, Grid or None
+        The zones with their `geometry` in the grid's CRS; no grid when no shape is usable.
+    """
+    draft = run_checks(shape_draft(named, ZONES), [*shape_checks(ZONES), unique_ids("zone_id")])
+    centres = _centres(draft)
+    if centres.empty:
+        return draft, Grid(crs) if crs else None
+    grid = Grid(crs or utm_zone(float(centres.x.median()), float(centres.y.median())))
+    draft = draft.with_findings(_misplaced_zones(draft, centres, grid))
+    draft = in_metres(draft, grid)
+    draft = run_checks(draft, [_overlaps])
+    sound = gpd.GeoSeries(draft.sound["geometry"])
+    return draft, replace(grid, box=_box(sound)) if len(sound) else grid
+
+
+def check_surroundings(named: NamedTable, table: Table, grid: Grid | None) -> Draft:
+    """Check refuges or obstacles and bring them into the site's CRS.
+
+    Parameters
+    ----------
+    named
+        The table under our column names.
+    table
+        Refuges or obstacles.
+    grid
+        Where the zones are; None when unknown.
+
+    Returns
+    -------
+    Draft
+        Its `id` is filled with ``"refuges-3"`` and the like where the file has none.
+    """
+    draft = shape_draft(named, table)
+    numbers = pd.Series([f"{table.name}-{row}" for row in draft.typed.index], draft.typed.index)
+    filled = draft.typed["id"].where(draft.typed["id"] != "", numbers)
+    draft = replace(draft, typed=draft.typed.assign(id=filled))
+    draft = run_checks(draft, [*shape_checks(table), unique_ids("id")])
+    if grid is None:
+        return draft
+    if grid.box is not None:
+        draft = draft.with_findings(_far_shapes(draft, grid, grid.box))
+    return in_metres(draft, grid)
+
+
+def shape_draft(named: NamedTable, table: Table) -> Draft:
+    """Understand the cells of a shape table; its shapes become the value column `geometry`."""
+    draft = draft_of(named, table)
+    return replace(draft, typed=draft.typed.assign(geometry=named.raw.geometry))
+
+
+def in_metres(draft: Draft, grid: Grid) -> Draft:
+    """Return the draft with its shapes in the grid's CRS; shapes of bad rows are blanked."""
+    shapes = shapes_of(draft).where(draft.good()).to_crs(grid.crs)
+    return replace(draft, typed=draft.typed.assign(geometry=shapes))
+
+
+def shape_checks(table: Table) -> list[Check]:
+    """Return the checks of single shapes for a table."""
+
+    def kinds(draft: Draft) -> list[Finding]:
+        return _wrong_kind(draft, _KINDS[table.shape], table.shape)
+
+    return [_missing_shape, kinds, _invalid_shape, _degrees_out_of_range]
+
+
+def unique_ids(column: str) -> Check:
+    """Return a check that no two rows bear the same id; the first row keeps it."""
+
+    def check(draft: Draft) -> list[Finding]:
+        ids = draft.typed[column]
+        fault = Fault(
+            "IN-041",
+            (ids != "") & ids.duplicated(),
+            lambda cell: f"{quoted(cell)} is there twice",
+            "give every row its own",
+            column,
+        )
+        return findings_at(draft, fault)
+
+    return check
+
+
+def _missing_shape(draft: Draft) -> list[Finding]:
+    shapes = shapes_of(draft)
+    missing = shapes.isna() | shapes.is_empty
+    problem = "the shape is missing, empty, or has an open ring or a coordinate that is no number"
+    return findings_at(draft, Fault("IN-060", missing, problem, "draw it again"))
+
+
+def _wrong_kind(draft: Draft, kinds: tuple[str, ...], wanted: str) -> list[Finding]:
+    found = shapes_of(draft).geom_type.fillna("")
+    wrong = draft.good() & ~found.isin(kinds)
+    problem = "the shape is a " + found
+    return findings_at(draft, Fault("IN-061", wrong, problem, f"draw it as a {wanted}"))
+
+
+def _invalid_shape(draft: Draft) -> list[Finding]:
+    shapes = shapes_of(draft)
+    invalid = draft.good() & ~shapes.is_valid
+    broken = as_array(shapes)[invalid.to_numpy()]
+    reasons = pd.Series(shapely.is_valid_reason(broken), shapes.index[invalid], dtype=object)
+    problem = "the shape is not valid: " + reasons
+    return findings_at(draft, Fault("IN-062", invalid, problem, "mend the outline at that place"))
+
+
+def _degrees_out_of_range(draft: Draft) -> list[Finding]:
+    shapes = shapes_of(draft)
+    if shapes.crs is None or not shapes.crs.is_geographic:
+        return []
+    west, south, east, north = shapely.bounds(as_array(shapes)).T
+    beyond = (west < -180) | (east > 180) | (south < -90) | (north > 90)
+    fault = Fault(
+        "IN-050",
+        draft.good() & beyond,
+        "the coordinates are not longitudes and latitudes",
+        "export the file in WGS 84, or as a GeoPackage with its CRS",
+    )
+    return findings_at(draft, fault)
+
+
+def _centres(draft: Draft) -> gpd.GeoSeries:
+    return _middles(_good_shapes(draft)).to_crs(WGS84)
+
+
+def _good_shapes(draft: Draft) -> gpd.GeoSeries:
+    sound = draft.typed[draft.good()]
+    return gpd.GeoSeries(sound["geometry"])
+
+
+def _middles(shapes: gpd.GeoSeries) -> gpd.GeoSeries:
+    ends = shapes.bounds
+    x, y = (ends["minx"] + ends["maxx"]) / 2, (ends["miny"] + ends["maxy"]) / 2
+    return gpd.GeoSeries.from_xy(x, y, index=shapes.index, crs=shapes.crs)
+
+
+def _misplaced_zones(draft: Draft, centres: gpd.GeoSeries, grid: Grid) -> list[Finding]:
+    outside = outside_area_of_use(grid.crs, centres)
+    if outside.all():
+        problem = f"all zones are outside the area that {grid.crs} is made for"
+        fix = "set crs in site.toml to the CRS of the place, or leave it out"
+        return [Finding("IN-053", draft.file, problem, fix)]
+    stretched = stretch(grid.crs, float(centres.x.median()), float(centres.y.median()))
+    if stretched > LARGEST_STRETCH:
+        problem = f"{grid.crs} changes distances at the zones by {stretched:.0%}"
+        fix = "set crs in site.toml to one made for the place, or leave it out"
+        return [Finding("IN-054", draft.file, problem, fix)]
+    placed = centres.to_crs(grid.crs)
+    x, y = float(placed.x.median()), float(placed.y.median())
+    far = far_from((x, y, x, y), placed)
+    faults = [
+        Fault(
+            "IN-052",
+            far,
+            f"the zone is more than {FARTHEST_KM} km from the others",
+            "check its coordinates for swapped columns or a lost minus sign",
+        ),
+        Fault(
+            "IN-053",
+            outside & ~far,
+            f"the zone is outside the area that {grid.crs} is made for",
+            "set crs in site.toml to the CRS of the place",
+        ),
+    ]
+    return [
+        finding
+        for fault in faults
+        for finding in findings_at(draft, replace(fault, bad=_on(draft, fault.bad)))
+    ]
+
+
+def _far_shapes(draft: Draft, grid: Grid, box: Box) -> list[Finding]:
+    points = _middles(_good_shapes(draft).to_crs(grid.crs))
+    fault = Fault(
+        "IN-052",
+        _on(draft, far_from(box, points)),
+        f"the shape is more than {FARTHEST_KM} km from the zones",
+        "check its coordinates for swapped columns or a lost minus sign",
+    )
+    return findings_at(draft, fault)
+
+
+def _overlaps(draft: Draft) -> list[Finding]:
+    """Report each pair of zones that overlap, on the row of the later one."""
+    sound = draft.sound
+    shapes = as_array(gpd.GeoSeries(sound["geometry"]))
+    first, second = shapely.STRtree(shapes).query(shapes, predicate="intersects")
+    first, second = first[first < second], second[first < second]
+    areas = shapely.area(shapely.intersection(shapes[first], shapes[second]))
+    names, rows = sound["zone_id"].to_numpy(), sound.index.to_numpy()
+    return [
+        Finding(
+            "IN-063",
+            draft.file,
+            f"zone {names[b]!r} overlaps zone {names[a]!r} by {area:,.1f} m2",
+            "cut one out of the other, or accept that traps there go to one of them",
+            severity="warning",
+            row=int(rows[b]),
+        )
+        for a, b, area in sorted(zip(first, second, areas, strict=True))
+        if area > LARGEST_OVERLAP_M2
+    ]
+
+
+def _box(shapes: gpd.GeoSeries) -> Box:
+    west, south, east, north = (float(end) for end in shapes.total_bounds)
+    return west, south, east, north
+
+
+def _on(draft: Draft, mask: pd.Series[bool]) -> pd.Series[bool]:
+    return mask.reindex(draft.typed.index, fill_value=False)

@@ -1,0 +1,227 @@
+"""Every column and key of the files that a run writes, described once."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """One column of a table or one key of a file.
+
+    Parameters
+    ----------
+    name
+        As written in the file; keys inside keys are joined by a dot.
+    unit
+        Unit or kind of the value: ``"m"``, ``"text"``, ``"count"``, ``"code"``.
+    meaning
+        One sentence for the person who opens the file.
+    decimals
+        Places after the point of a number; None for anything else.
+    is_id
+        Whether the value names a thing, so that a spreadsheet must leave it alone.
+    """
+
+    name: str
+    unit: str
+    meaning: str
+    decimals: int | None = None
+    is_id: bool = False
+
+
+_RATE = "adults per trap-week"
+
+_STAMP = (
+    Column("week", "ISO week", "The chosen week."),
+    Column("cutoff", "date", "Last day whose visits count."),
+)
+
+_ZONE_EFFORT = (
+    Column("traps", "count", "Trap locations in use at the cut-off.", 0),
+    Column("traps_per_ha", "1/ha", "Those traps per hectare of the zone.", 3),
+    Column("nearest_trap_m", "m", "Distance from the zone to the nearest trap.", 1),
+    Column("nights", "trap-nights", "Exposure of all `ok` visits, season to date.", 1),
+    Column("adults", "count", "Target adults of all `ok` visits, season to date.", 0),
+)
+
+_ZONE_RATE = (
+    Column(
+        "rate",
+        _RATE,
+        "Season-to-date catch rate at the scale of the reference design; blank without exposure.",
+        3,
+    ),
+    Column("rate_low", _RATE, "Lower end of the rate's 95 % interval.", 3),
+    Column("rate_high", _RATE, "Upper end of the rate's 95 % interval.", 3),
+    Column(
+        "comparable",
+        "true/false",
+        "False when only designs without a ratio to the reference design caught there.",
+    ),
+)
+
+ZONES = (
+    *_STAMP,
+    Column("zone_id", "id", "The zone.", is_id=True),
+    Column("use", "text", "What the zone is used as."),
+    Column("name", "text", "Name of the zone."),
+    Column("area_ha", "ha", "Area of the zone.", 4),
+    Column("area_acres", "acres", "The same area in acres.", 4),
+    *_ZONE_EFFORT,
+    *_ZONE_RATE,
+    Column("gap", "code", "Why traps are too few to support a statement; blank if they are not."),
+    Column("mark", "code", "Most telling cluster mark of the zone's traps; blank without traps."),
+    Column("busy_traps", "count", "Traps marked `busy_patch` or `lone_busy`.", 0),
+    Column("quiet_traps", "count", "Traps marked `quiet_patch` or `lone_quiet`.", 0),
+)
+"""Columns of `zones.csv`, one row per zone."""
+
+_TRAP_PLACE = (
+    Column("location_id", "id", "The trap location; a trap that moved has several.", is_id=True),
+    Column("trap_id", "id", "The trap.", is_id=True),
+    Column("design", "text", "Trap design, as in the traps table."),
+    Column("zone_id", "id", "Zone that the trap speaks for; blank outside all zones.", is_id=True),
+    Column("placement", "code", "`inside`, `edge`, `near` or `outside` the zone."),
+    Column("zone_distance_m", "m", "Distance to that zone; 0 inside.", 1),
+    Column("in_use", "true/false", "Whether the trap is still in use at the cut-off."),
+    Column("longitude", "degrees", "WGS 84, east positive.", 7),
+    Column("latitude", "degrees", "WGS 84, north positive.", 7),
+    Column("easting_m", "m", "In the site's projected CRS, which `summary.json` names.", 2),
+    Column("northing_m", "m", "In the site's projected CRS.", 2),
+)
+
+_TRAP_CATCH = (
+    Column("visits_ok", "count", "Visits that carry a count, season to date.", 0),
+    Column("visits_void", "count", "Visits that do not, season to date.", 0),
+    Column("nights", "trap-nights", "Exposure of the `ok` visits, season to date.", 1),
+    Column("adults", "count", "Target adults of the `ok` visits, season to date.", 0),
+    Column("rate", _RATE, "Season-to-date catch rate of this design; blank without exposure.", 3),
+    Column("rate_low", _RATE, "Lower end of the rate's 95 % interval.", 3),
+    Column("rate_high", _RATE, "Upper end of the rate's 95 % interval.", 3),
+    Column("week_status", "code", "Status of this week's visit."),
+    Column("week_adults", "count", "Target adults of this week; blank unless `ok`.", 0),
+    Column("week_nights", "trap-nights", "Exposure of this week's visit.", 1),
+    Column("week_rate", _RATE, "Catch rate of this week; blank unless `ok`.", 3),
+)
+
+_TRAP_TESTS = (
+    Column("activity", "z", "Season-to-date activity, empirical-Bayes standardised by design.", 3),
+    Column("gi_star", "z", "Local Gi*; positive where the neighbourhood catches more.", 3),
+    Column("local_moran", "none", "Local Moran; negative where a trap differs from its kin.", 3),
+    Column("p", "p", "Two-sided permutation p of this neighbourhood; no mark rests on it.", 6),
+    Column("p_patch", "p", "p of a patch, adjusted for looking at every trap.", 6),
+    Column("p_lone", "p", "p of a lone trap, adjusted for looking at every trap.", 6),
+    Column("neighbours", "count", "Traps in the neighbourhood, itself not counted.", 0),
+    Column("mark", "code", "Cluster mark; `none` is tested and nothing found."),
+    Column("reason", "code", "Why the trap is `not_testable`; blank if it is not."),
+)
+
+TRAPS = (*_STAMP, *_TRAP_PLACE, *_TRAP_CATCH, *_TRAP_TESTS)
+"""Columns of `traps.csv`, one row per trap location."""
+
+SUGGESTIONS = (
+    Column("rank", "count", "1 is the place to fill first.", 0),
+    Column("zone_id", "id", "Zone that the trap would speak for."),
+    Column("reason", "code", "Why that zone needs a trap; a code of `gap`."),
+    Column("place", "code", "`refuge_edge`, `zone_edge` or `zone_interior`."),
+    Column("refuge_id", "id", "The refuge that the place faces; null if none."),
+    Column("refuge_distance_m", "m", "Distance to that refuge; null if none.", 1),
+    Column("nearest_trap_m", "m", "Distance to the nearest trap.", 1),
+)
+"""Properties of each point of `suggested-traps.geojson`; the same facts are in the GPX file."""
+
+PROVENANCE = (
+    Column("provenance.site", "text", "Name of the site."),
+    Column("provenance.week", "ISO week", "The chosen week."),
+    Column("provenance.cutoff", "date", "Last day whose visits count."),
+    Column("provenance.traps", "count", "Trap locations in use at the cut-off.", 0),
+    Column("provenance.nights", "trap-nights", "Exposure, season to date.", 1),
+    Column("provenance.seed", "number", "Seed of the permutations.", 0),
+    Column("provenance.permutations", "count", "Permutations of each test.", 0),
+    Column("provenance.snoutline", "text", "Version of snoutline."),
+)
+"""What `suggested-traps.geojson` says about itself, beside its points."""
+
+_SUMMARY_DATA = (
+    Column("format", "text", "Name and version of this file's layout."),
+    Column("site.name", "text", "Name of the site."),
+    Column("site.crs", "text", "Projected CRS of every distance and area."),
+    Column("season.label", "text", "The season's year or years."),
+    Column("season.start", "date", "First day of the season's window."),
+    Column("season.end", "date", "Last day of the season's window."),
+    Column("season.week", "ISO week", "The chosen week."),
+    Column("season.cutoff", "date", "Last day whose visits count."),
+    Column("season.weeks", "list", "ISO weeks with a visit, up to the chosen one."),
+    Column("traps.locations", "count", "Trap locations used in the season to date.", 0),
+    Column("traps.in_use", "count", "Those still in use at the cut-off.", 0),
+    Column("traps.by_design", "counts", "Locations of each design."),
+    Column("traps.by_placement", "counts", "Locations by their place relative to a zone."),
+    Column("traps.nights", "trap-nights", "Exposure, season to date.", 1),
+    Column("traps.adults", "count", "Target adults, season to date.", 0),
+    Column("visits.by_status", "counts", "Visits of the season to date by status."),
+    Column("week_traps.by_status", "counts", "Traps in use by the status of this week's visit."),
+)
+
+_SUMMARY_TESTS = (
+    Column("global_test.i", "none", "Global Moran's I; null if not testable.", 6),
+    Column("global_test.expected", "none", "Its mean when nothing is clustered.", 6),
+    Column("global_test.z", "z", "Its standardised value.", 6),
+    Column("global_test.p", "p", "Its two-sided permutation p.", 6),
+    Column("global_test.traps", "count", "Traps that took part.", 0),
+    Column("global_test.reason", "code", "Why there is no test; otherwise empty."),
+    Column("marks.by_state", "counts", "Trap locations by cluster mark."),
+    Column("marks.not_testable", "counts", "Trap locations that are not testable, by reason."),
+    Column("zones.count", "count", "Zones of the site.", 0),
+    Column("zones.by_gap", "counts", "Zones by reason of their gap; `enough` has none."),
+    Column("zones.by_mark", "counts", "Zones by their cluster mark; `none` has none."),
+    Column("zones.not_comparable", "count", "Zones whose rate is not comparable.", 0),
+    Column("gaps", "list", "Zones with too few traps: `zone_id`, `gap`, `traps`, ..."),
+    Column("suggested_traps", "count", "Places in the suggested-traps files.", 0),
+    Column("designs.reference", "text", "Design to whose scale zone rates refer."),
+    Column("designs.ratios", "list", "Catch of each other design relative to it, with interval."),
+    Column("dispersion.k", "none", "Negative binomial k; null if it has no finite value.", 6),
+    Column("dispersion.state", "code", "`estimated`, `not_overdispersed` or `not_estimable`."),
+)
+
+_SUMMARY_RUN = (
+    Column("settings", "object", "Every setting of `site.toml`, defaults included."),
+    Column("seed", "number", "Seed of the permutations.", 0),
+    Column("permutations", "count", "Permutations of each test.", 0),
+    Column("findings.errors", "count", "Errors in the site's files.", 0),
+    Column("findings.warnings", "count", "Warnings about the site's files.", 0),
+    Column("findings.by_code", "counts", "Errors and warnings by code."),
+    Column("inputs", "object", "SHA-256 of every file that was read."),
+    Column("versions", "object", "Version of snoutline and of each library."),
+)
+
+SUMMARY = (*_SUMMARY_DATA, *_SUMMARY_TESTS, *_SUMMARY_RUN)
+"""Keys of `summary.json`."""
+
+FILES: tuple[tuple[str, tuple[Column, ...]], ...] = (
+    ("zones.csv", ZONES),
+    ("traps.csv", TRAPS),
+    ("suggested-traps.geojson", (*SUGGESTIONS, *PROVENANCE)),
+    ("summary.json", SUMMARY),
+)
+"""Every described file with its columns or keys, in the order of the documentation."""
+
+
+def columns_markdown() -> str:
+    """Return the description of every file as Markdown tables, for `README.md`.
+
+    Examples
+    --------
+    >>> for line in columns_markdown().splitlines()[2:5]:
+    ...     print(line)
+    | column | unit | meaning |
+    |---|---|---|
+    | `week` | ISO week | The chosen week. |
+    """
+    return "\n\n".join(f"### `{name}`\n\n{_table(columns)}" for name, columns in FILES) + "\n"
+
+
+def _table(columns: Sequence[Column]) -> str:
+    rows = [f"| `{each.name}` | {each.unit} | {each.meaning} |" for each in columns]
+    return "\n".join(["| column | unit | meaning |", "|---|---|---|", *rows])

@@ -1,0 +1,375 @@
+"""The data that the map page carries: compact lists, one JSON object.
+
+Values that repeat for every week are strings with one character per trap or zone, so that a
+season of a large network stays small. The characters are listed in `STATUS_CHARS`,
+`MARK_CHARS` and `STATE_CHARS`; the page's script reads the same lists from the payload.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Hashable, Mapping, Sequence
+from typing import Any
+
+import geopandas as gpd
+import pandas as pd
+from shapely.geometry import MultiPoint
+from shapely.geometry.base import BaseGeometry
+
+from maps import words
+from maps.labels import label_point
+from maps.palette import activity_ramp, class_labels, class_of
+from maps.rounds import round_statuses, shown_weeks
+from maps.weeks import week_number, week_span
+from spatial.results import Analysis
+
+Json = dict[str, Any]
+
+STATUS_CHARS = {
+    "ok": "o",
+    "flooded": "f",
+    "disturbed": "d",
+    "missing": "m",
+    "covered": "c",
+    "not_checked": "n",
+}
+MARK_CHARS = {**words.MARK_LETTERS, "none": ".", "not_testable": "?"}
+STATE_CHARS = {"no_traps": "t", "no_nights": "e", "not_comparable": "x"}
+ABSENT = " "
+LARGEST_DOT_PX = 13.0
+"""Radius of the season's highest weekly catch rate; the others follow by area."""
+SHAPES = ("circle", "square", "triangle", "diamond", "hexagon")
+MARK_ORDER = ("busy_patch", "quiet_patch", "lone_busy", "lone_quiet")
+"""Which mark a zone shows when its traps carry several: the most telling first."""
+
+_WGS84 = "EPSG:4326"
+_ESCAPES = str.maketrans(
+    {"<": "\\u003c", ">": "\\u003e", "&": "\\u0026", "\u2028": "\\u2028", "\u2029": "\\u2029"}
+)
+
+
+def map_payload(analysis: Analysis) -> Json:
+    """Return everything the page's script draws.
+
+    Parameters
+    ----------
+    analysis
+        What one weekly run found.
+
+    Returns
+    -------
+    dict
+        JSON-ready: no NaN, coordinates as latitude and longitude with 6 decimals.
+    """
+    breaks = analysis.site.settings.class_breaks
+    return {
+        "site": analysis.site.settings.name,
+        "weeks": _weeks(analysis),
+        "classes": {"colours": activity_ramp(len(breaks) + 1), "labels": class_labels(breaks)},
+        "chars": {
+            "status": _flipped(STATUS_CHARS),
+            "mark": _flipped(MARK_CHARS),
+            "state": _flipped(STATE_CHARS),
+        },
+        "words": {
+            "marks": words.MARKS,
+            "statuses": words.STATUSES,
+            "states": words.ZONE_STATES,
+            "names": words.MARK_NAMES,
+        },
+        "bounds": _bounds(analysis),
+        "designs": trap_designs(analysis),
+        "shapes": SHAPES,
+        "dot": dot_scale(analysis),
+        "zones": _zones(analysis),
+        "traps": _traps(analysis),
+        "curve": _curve(analysis),
+        "links": _links(analysis),
+        "refuges": _features(analysis.site.refuges, "refuge_id"),
+        "obstacles": _features(analysis.site.obstacles, "obstacle_id"),
+        "suggestions": _suggestions(analysis),
+    }
+
+
+def json_text(payload: Json) -> str:
+    r"""Return JSON that is safe inside a script element of an HTML page.
+
+    Examples
+    --------
+    >>> json_text({"name": "</script>"})
+    '{"name":"\\u003c/script\\u003e"}'
+    """
+    text = json.dumps(payload, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
+    return text.translate(_ESCAPES)
+
+
+def trap_designs(analysis: Analysis) -> list[str]:
+    """Return the trap designs in use, the reference design first; their order sets the shape."""
+    found = sorted(set(analysis.traps["design"].astype(str)) - {analysis.reference_design})
+    return [analysis.reference_design, *found]
+
+
+def dot_scale(analysis: Analysis) -> float:
+    """Return the radius in px of a trap that catches one adult per trap-week.
+
+    One scale for the whole season, so that a dot means the same in every week.
+    """
+    highest = analysis.rounds["rate"].max()
+    highest = 1.0 if math.isnan(highest) else max(1.0, float(highest))
+    return round(LARGEST_DOT_PX / math.sqrt(highest), 4)
+
+
+def zone_state(rate: float, nights: float, has_traps: bool, breaks: Sequence[float]) -> str:
+    """Return the character of a zone's state: its class of catch rate, or why there is none.
+
+    Parameters
+    ----------
+    rate
+        Adults per trap-week, season to date; NaN without one.
+    nights
+        Trap-nights, season to date.
+    has_traps
+        Whether any trap of the season stands in the zone.
+    breaks
+        Class breaks of the map.
+
+    Examples
+    --------
+    >>> nan = float("nan")
+    >>> [zone_state(3.0, 70, True, (1, 2)), zone_state(nan, 70, True, (1, 2)),
+    ...  zone_state(nan, 0, True, (1, 2)), zone_state(nan, 0, False, (1, 2))]
+    ['2', 'x', 'e', 't']
+    """
+    if not math.isnan(rate):
+        return str(class_of(rate, breaks))
+    if nights > 0:
+        return STATE_CHARS["not_comparable"]
+    return STATE_CHARS["no_nights" if has_traps else "no_traps"]
+
+
+def _flipped(chars: Mapping[str, str]) -> dict[str, str]:
+    return {char: code for code, char in chars.items()}
+
+
+def _weeks(analysis: Analysis) -> list[list[object]]:
+    return [
+        [week_number(week), week_span(week), words.week_sentence(analysis, week)]
+        for week in shown_weeks(analysis)
+    ]
+
+
+def _bounds(analysis: Analysis) -> list[list[float]]:
+    parts = [analysis.zones.geometry, analysis.traps.geometry, analysis.suggestions.geometry]
+    frames = [part.to_crs(_WGS84).total_bounds for part in parts if len(part)]
+    west, south = (min(float(b[k]) for b in frames) for k in (0, 1))
+    east, north = (max(float(b[k]) for b in frames) for k in (2, 3))
+    return [[round(south, 6), round(west, 6)], [round(north, 6), round(east, 6)]]
+
+
+def _zones(analysis: Analysis) -> Json:
+    zones, units = analysis.zones, analysis.site.settings.units
+    weekly = _to_date_by_week(analysis, analysis.zone_weeks, "zone_id", zones["zone_id"])
+    return {
+        "id": _texts(zones["zone_id"]),
+        "name": _texts(zones["name"]),
+        "use": [words.use_text(use) for use in _texts(zones["use"])],
+        "area": [words.area_text(float(ha), units) for ha in zones["area_ha"]],
+        "traps": [int(n) for n in zones["traps"]],
+        "interval": _intervals(zones),
+        "gap": [words.GAP_REASONS.get(str(code), "") for code in zones["gap"]],
+        "shape": _shapes(zones.geometry),
+        "middle": _positions(_label_points(analysis)),
+        "nights": [_numbers(table["nights"], 1) for table in weekly],
+        "rate": [_numbers(table["rate"], 3) for table in weekly],
+        "state": _zone_states(analysis, weekly),
+        "mark": _zone_marks(analysis),
+    }
+
+
+def _label_points(analysis: Analysis) -> gpd.GeoSeries:
+    traps = MultiPoint([point.coords[0] for point in analysis.traps.geometry])
+    trapped = set(analysis.traps["zone_id"].dropna())
+    points = [
+        label_point(zone, traps) if zone_id in trapped else zone.representative_point()
+        for zone_id, zone in zip(analysis.zones["zone_id"], analysis.zones.geometry, strict=True)
+    ]
+    return gpd.GeoSeries(points, crs=analysis.zones.crs)
+
+
+def _zone_states(analysis: Analysis, weekly: list[pd.DataFrame]) -> list[str]:
+    breaks = analysis.site.settings.class_breaks
+    trapped = set(analysis.traps["zone_id"].dropna())
+    has_traps = [zone in trapped for zone in analysis.zones["zone_id"]]
+    return [
+        "".join(
+            zone_state(float(rate), float(nights), here, breaks)
+            for rate, nights, here in zip(
+                table["rate"], table["nights"].fillna(0.0), has_traps, strict=True
+            )
+        )
+        for table in weekly
+    ]
+
+
+def _zone_marks(analysis: Analysis) -> list[str]:
+    """One string per week; the chosen week's marks are those of the zone table."""
+    zone_of = analysis.traps.set_index("location_id")["zone_id"]
+    marks = analysis.marks.assign(zone_id=analysis.marks["location_id"].map(zone_of))
+    lines = []
+    for week in shown_weeks(analysis):
+        if week == analysis.season.week:
+            best = dict(zip(analysis.zones["zone_id"], analysis.zones["mark"], strict=True))
+        else:
+            best = _most_telling(marks[marks["week"].eq(week)])
+        lines.append("".join(_mark_char(best.get(zone)) for zone in analysis.zones["zone_id"]))
+    return lines
+
+
+def _most_telling(marks: pd.DataFrame) -> dict[Hashable, str]:
+    ranked = marks[marks["mark"].isin(MARK_ORDER)]
+    order = ranked["mark"].map(MARK_ORDER.index)
+    firsts = ranked.loc[order.sort_values(kind="stable").index].drop_duplicates("zone_id")
+    return dict(zip(firsts["zone_id"], firsts["mark"], strict=True))
+
+
+def _mark_char(mark: object) -> str:
+    return MARK_CHARS.get(str(mark), ".")
+
+
+def _traps(analysis: Analysis) -> Json:
+    traps, weeks = analysis.traps, shown_weeks(analysis)
+    ids = traps["location_id"]
+    to_date = _to_date_by_week(analysis, analysis.marks, "location_id", ids)
+    rounds = _by_week(analysis, analysis.rounds, "location_id", ids)
+    zone_rows = {zone: row for row, zone in enumerate(analysis.zones["zone_id"])}
+    designs = trap_designs(analysis)
+    return {
+        "id": _texts(traps["trap_id"]),
+        "location": _texts(ids),
+        "design": [designs.index(str(design)) for design in traps["design"]],
+        "zone": [zone_rows.get(zone, -1) for zone in traps["zone_id"]],
+        "placement": [words.PLACEMENTS[str(code)] for code in traps["placement"]],
+        "interval": _intervals(traps),
+        "why": [words.NOT_TESTABLE.get(str(code), "") for code in traps["reason"]],
+        "at": _positions(traps.geometry),
+        "status": [_status_line(analysis, week) for week in weeks],
+        "weekAdults": [_numbers(table["adults"], 0) for table in rounds],
+        "weekNights": [_numbers(table["nights"], 1) for table in rounds],
+        "weekRate": [_numbers(table["rate"], 3) for table in rounds],
+        "adults": [_numbers(table["adults"], 0) for table in to_date],
+        "nights": [_numbers(table["nights"], 1) for table in to_date],
+        "rate": [_numbers(table["rate"], 3) for table in to_date],
+        "mark": ["".join(_mark_char(mark) for mark in table["mark"]) for table in to_date],
+    }
+
+
+def _status_line(analysis: Analysis, week: str) -> str:
+    statuses = round_statuses(analysis, week)
+    codes = (statuses.get(location, "") for location in analysis.traps["location_id"])
+    return "".join(STATUS_CHARS.get(code, ABSENT) for code in codes)
+
+
+def _by_week(
+    analysis: Analysis, table: pd.DataFrame, key: str, ids: pd.Series[Any]
+) -> list[pd.DataFrame]:
+    """Cut a long table into one per week, each in the order of `ids`."""
+    by_week = {week: rows.set_index(key) for week, rows in table.groupby("week")}
+    nothing = table.iloc[:0].set_index(key)
+    return [by_week.get(week, nothing).reindex(ids) for week in shown_weeks(analysis)]
+
+
+def _to_date_by_week(
+    analysis: Analysis, table: pd.DataFrame, key: str, ids: pd.Series[Any]
+) -> list[pd.DataFrame]:
+    """Cut a season-to-date table by week; a week without visits repeats the one before it."""
+    parts = _by_week(analysis, table, key, ids)
+    if len(parts) > 1 and analysis.season.week not in set(table["week"]):
+        parts[-1] = parts[-2]
+    return parts
+
+
+def _curve(analysis: Analysis) -> Json:
+    table = analysis.curve.set_index("week").reindex(list(shown_weeks(analysis)))
+    return {
+        "rate": _numbers(table["rate"], 3),
+        "low": _numbers(table["rate_low"], 3),
+        "high": _numbers(table["rate_high"], 3),
+        "checked": _numbers(table["checked"].fillna(0), 0),
+        "void": _numbers(table["void"].fillna(0), 0),
+    }
+
+
+def _links(analysis: Analysis) -> list[list[int]]:
+    rows = {location: row for row, location in enumerate(analysis.traps["location_id"])}
+    return [
+        [rows[focal], rows[neighbor]]
+        for focal, neighbor in zip(analysis.links["focal"], analysis.links["neighbor"], strict=True)
+        if focal in rows and neighbor in rows
+    ]
+
+
+def _features(table: gpd.GeoDataFrame, key: str) -> list[list[object]]:
+    if table.empty:
+        return []
+    columns = zip(
+        _texts(table[key]), _texts(table["kind"]), table.geometry.to_crs(_WGS84), strict=True
+    )
+    return [[name, kind, _parts(shape)] for name, kind, shape in columns]
+
+
+def _suggestions(analysis: Analysis) -> list[list[object]]:
+    table, units = analysis.suggestions, analysis.site.settings.units
+    if table.empty:
+        return []
+    return [
+        [int(str(row["rank"])), position, words.suggestion_sentence(row, units)]
+        for row, position in zip(
+            table.drop(columns=table.geometry.name).to_dict("records"),
+            _positions(table.geometry),
+            strict=True,
+        )
+    ]
+
+
+def _intervals(table: pd.DataFrame) -> list[str]:
+    return [
+        words.interval_range(float(low), float(high))
+        for low, high in zip(table["rate_low"], table["rate_high"], strict=True)
+    ]
+
+
+def _texts(column: pd.Series[Any]) -> list[str]:
+    return ["" if pd.isna(value) else str(value) for value in column]
+
+
+def _numbers(column: pd.Series[Any], digits: int) -> list[float | int | None]:
+    return [_number(float(value), digits) for value in column]
+
+
+def _number(value: float, digits: int) -> float | int | None:
+    if math.isnan(value) or math.isinf(value):
+        return None
+    rounded = round(value, digits)
+    return int(rounded) if rounded == int(rounded) else rounded
+
+
+def _positions(points: gpd.GeoSeries) -> list[list[float]]:
+    return [_path(point.coords)[0] for point in points.to_crs(_WGS84)]
+
+
+def _shapes(geometry: gpd.GeoSeries) -> list[list[list[list[list[float]]]]]:
+    return [_parts(shape)[1] for shape in geometry.to_crs(_WGS84)]
+
+
+def _parts(shape: BaseGeometry) -> tuple[str, list[list[list[list[float]]]]]:
+    """Cut a shape into ``("area" or "line", parts)``; a part is a list of rings or one line."""
+    singles = list(getattr(shape, "geoms", [shape]))
+    areas = [s for s in singles if s.geom_type == "Polygon"]
+    if areas:
+        return "area", [[_path(r.coords) for r in (s.exterior, *s.interiors)] for s in areas]
+    return "line", [[_path(s.coords)] for s in singles]
+
+
+def _path(coords: Any) -> list[list[float]]:
+    return [[round(float(c[1]), 6), round(float(c[0]), 6)] for c in coords]

@@ -1,0 +1,205 @@
+// What stands on the map. Each layer has its own pane, so that its place in the stack is fixed.
+const INK = '#1d2321';
+const calm = window.matchMedia('(prefers-reduced-motion: reduce)').matches;
+if (calm) {
+  map._zoomAnimated = false;
+  map.options.inertia = false;
+  map.panBy = (offset) => L.Map.prototype.panBy.call(map, offset, { animate: false });
+}
+const renderers = {};
+const layers = {};
+['refuges', 'zones', 'obstacles', 'links', 'marks', 'chosen', 'traps', 'letters', 'suggestions'].forEach((name, k) => {
+  map.createPane(name).style.zIndex = 400 + 10 * k;
+  renderers[name] = L.svg({ pane: name, padding: 0.5 });
+  layers[name] = L.layerGroup().addTo(map);
+});
+
+function styled(name, options) {
+  return { pane: name, renderer: renderers[name], ...options };
+}
+
+// Three weights of mark: full when zoomed in, light for the whole site, lighter on a small screen.
+const MARK_LINES = {
+  B: { weight: 5 },
+  Q: { weight: 5, dashArray: '0.1 9', lineCap: 'round' },
+  b: { weight: 3.5, dashArray: '12 6' },
+  q: { weight: 3.5, dashArray: '9 4 2 4' },
+};
+const MARK_LINES_FAR = {
+  B: { weight: 3.2 },
+  Q: { weight: 3, dashArray: '0.1 5.5', lineCap: 'round' },
+  b: { weight: 2.4, dashArray: '7 4' },
+  q: { weight: 2.4, dashArray: '6 3 1.5 3' },
+};
+const MARK_LINES_SMALL = {
+  B: { weight: 2.2 },
+  Q: { weight: 2.2, dashArray: '0.1 4', lineCap: 'round' },
+  b: { weight: 1.8, dashArray: '5 3' },
+  q: { weight: 1.8, dashArray: '5 2 1 2' },
+};
+const MARK_RINGS = {
+  B: { shape: 'circle', weight: 2.6 },
+  Q: { shape: 'square', weight: 3, dashArray: '0.1 4.6', lineCap: 'round' },
+  b: { shape: 'diamond', weight: 2.4, dashArray: '5 3' },
+  q: { shape: 'hexagon', weight: 2, dashArray: '4 2 1 2' },
+};
+const KNOWN_KINDS = { water: 'url(#fill-water)', bunker: 'url(#fill-bunker)', building: '#75736c' };
+
+// One label that follows the pointer. Leaflet's own binding would make every shape a tab stop; the
+// keyboard reaches zones and traps through the table and the search box.
+const label = L.tooltip({ direction: 'top', offset: [0, -8] });
+
+function named(shape, text) {
+  const follow = (event) => label.setContent(textElement('bdi', text)).setLatLng(event.latlng).addTo(map);
+  return shape.on({ mouseover: follow, mousemove: follow, mouseout: () => label.remove() });
+}
+
+function drawFeatures(name, line, fillOf) {
+  for (const [id, kind, [form, parts]] of data[name]) {
+    const look = { color: line, weight: 1, fillOpacity: 1, fillColor: fillOf(kind) };
+    const shape = form === 'area'
+      ? L.polygon(parts, styled(name, look))
+      : L.polyline(parts.map((part) => part[0]), styled(name, { color: line, weight: 5 }));
+    named(shape, `${id}: ${kind}`).addTo(layers[name]);
+  }
+}
+drawFeatures('refuges', '#587050', () => 'url(#fill-refuge)');
+drawFeatures('obstacles', '#55534c', (kind) => KNOWN_KINDS[kind] || '#b9b7af');
+
+const zones = data.zones.id.map((id, k) => {
+  const shape = L.polygon(data.zones.shape[k], styled('zones', {
+    color: '#6b675c', weight: 1, fillOpacity: 1, className: 'zone',
+  }));
+  const name = data.zones.name[k];
+  named(shape, name && name !== id ? `${id}: ${name}` : id);
+  shape.on('click', () => choose('zone', k, 'map'));
+  return shape.addTo(layers.zones);
+});
+
+const traps = data.traps.id.map((id, k) => {
+  const dot = new Glyph(data.traps.at[k], styled('traps', {
+    shape: data.shapes[data.traps.design[k] % data.shapes.length], className: 'trap',
+  }));
+  named(dot, id);
+  dot.on('click', () => choose('trap', k, 'map'));
+  return dot.addTo(layers.traps);
+});
+
+for (const [a, b] of data.links) {
+  L.polyline([data.traps.at[a], data.traps.at[b]], styled('links', {
+    color: INK, weight: 1, dashArray: '3 3', interactive: false,
+  })).addTo(layers.links);
+}
+
+data.suggestions.forEach(([number, at, sentence], k) => {
+  const icon = L.divIcon({ className: 'place', html: textElement('span', String(number)), iconSize: [24, 24], iconAnchor: [12, 24] });
+  const marker = L.marker(at, { icon, pane: 'suggestions', riseOnHover: true });
+  marker.on('click', () => choose('suggestion', k, 'map')).addTo(layers.suggestions);
+  const button = marker.getElement();
+  button.setAttribute('aria-label', `Suggested place ${number}: ${sentence}`);
+  button.addEventListener('keydown', (event) => {
+    if (event.key !== 'Enter' && event.key !== ' ') return;
+    event.preventDefault();
+    choose('suggestion', k, 'map');
+  });
+});
+
+function zoneFill(state) {
+  return state in data.chars.state ? `url(#fill-${state})` : data.classes.colours[Number(state)];
+}
+
+function dotLook(week, k) {
+  const status = data.traps.status[week].charAt(k);
+  if (status === ' ') return { radius: 2, color: '#fff', weight: 0.8, fillColor: '#6b675c', fillOpacity: 1, inner: '' };
+  if (status !== 'o') {
+    return { radius: 6, color: INK, weight: 1.6, fillColor: '#fff', fillOpacity: 0.55, inner: status === 'n' ? 'bar' : 'cross' };
+  }
+  const rate = data.traps.weekRate[week][k];
+  if (!rate) return { radius: 4, color: INK, weight: 1.5, fillColor: '#fff', fillOpacity: 1, inner: '' };
+  const radius = Math.max(3.5, data.dot * Math.sqrt(rate));
+  return { radius, color: '#fff', weight: 1.3, fillColor: INK, fillOpacity: 0.88, inner: '' };
+}
+
+function isNear() {
+  return map.getZoom() >= map.getBoundsZoom(data.bounds) + 0.9;
+}
+
+function drawMarks(week) {
+  const near = isNear();
+  const far = map.getSize().x < 500 ? MARK_LINES_SMALL : MARK_LINES_FAR;
+  layers.marks.clearLayers();
+  data.zones.id.forEach((_, k) => {
+    const letter = data.zones.mark[week].charAt(k);
+    if (letter in MARK_LINES) drawZoneMark(k, letter, near ? MARK_LINES : far);
+  });
+  data.traps.id.forEach((_, k) => {
+    const letter = data.traps.mark[week].charAt(k);
+    if (letter in MARK_RINGS) drawTrapMark(k, letter, near);
+  });
+}
+
+function drawZoneMark(k, letter, lines) {
+  const outer = data.zones.shape[k].map((rings) => [rings[0]]);
+  const look = { fill: false, interactive: false, lineJoin: 'round' };
+  L.polygon(outer, styled('marks', { ...look, color: '#fff', weight: lines[letter].weight * 1.7 })).addTo(layers.marks);
+  L.polygon(outer, styled('marks', { ...look, color: INK, ...lines[letter], className: `zone-mark-${letter}` })).addTo(layers.marks);
+  addLetter(data.zones.middle[k], letter, [8, 8]);
+}
+
+function drawTrapMark(k, letter, near) {
+  const radius = traps[k].options.radius + (near ? 5 : 4);
+  const ring = MARK_RINGS[letter];
+  const look = { radius, fill: false, interactive: false };
+  new Glyph(data.traps.at[k], styled('marks', { ...look, shape: ring.shape, color: '#fff', weight: ring.weight + 1.6 })).addTo(layers.marks);
+  new Glyph(data.traps.at[k], styled('marks', { ...look, color: INK, ...ring, className: `trap-mark-${letter}` })).addTo(layers.marks);
+  if (near || data.traps.zone[k] < 0) addLetter(data.traps.at[k], letter, [-radius * 0.6, radius + 8]);
+}
+
+function addLetter(at, letter, anchor) {
+  const icon = L.divIcon({ className: 'letter', html: textElement('span', letter), iconSize: [17, 17], iconAnchor: anchor });
+  L.marker(at, { icon, pane: 'letters', interactive: false, keyboard: false }).addTo(layers.marks);
+}
+
+function drawWeek(week) {
+  zones.forEach((shape, k) => shape.setStyle({ fillColor: zoneFill(data.zones.state[week].charAt(k)) }));
+  traps.forEach((dot, k) => {
+    const look = dotLook(week, k);
+    dot.options.inner = look.inner;
+    dot.setStyle(look);
+    dot.setRadius(look.radius);
+  });
+  drawMarks(week);
+}
+
+let wasNear = false;
+map.on('zoomend', () => {
+  if (isNear() !== wasNear) drawMarks(currentWeek);
+  wasNear = isNear();
+});
+
+function fitAll() {
+  map.fitBounds(data.bounds, { animate: false, padding: [12, 12] });
+}
+
+const north = L.control({ position: 'topright' });
+north.onAdd = () => {
+  const box = textElement('div', 'N', 'north');
+  box.setAttribute('role', 'img');
+  box.setAttribute('aria-label', 'North is up');
+  const arrow = svgElement('svg', { viewBox: '0 0 18 26', 'aria-hidden': 'true' });
+  arrow.append(svgElement('path', { d: 'M9 1L16 25L9 19L2 25z', fill: INK }));
+  box.append(arrow);
+  return box;
+};
+north.addTo(map);
+L.control.scale({ maxWidth: 140 }).addTo(map);
+
+document.querySelectorAll('[data-layer]').forEach((box) => {
+  const apply = () => {
+    const layer = layers[box.dataset.layer];
+    if (box.checked) map.addLayer(layer); else map.removeLayer(layer);
+  };
+  box.addEventListener('change', apply);
+  apply();
+});
+document.getElementById('whole').addEventListener('click', fitAll);

@@ -1,0 +1,53 @@
+// Finding a zone or a trap by a part of its name.
+const searchBox = document.getElementById('search');
+const foundList = document.getElementById('found');
+const foundCount = document.getElementById('search-count');
+const MOST_FOUND = 8;
+const entries = [
+  ...data.zones.id.map((id, k) => ({ kind: 'zone', k, text: data.zones.name[k] && data.zones.name[k] !== id ? `${id}: ${data.zones.name[k]}` : id })),
+  ...data.traps.location.map((id, k) => ({ kind: 'trap', k, text: id })),
+];
+
+function search() {
+  const wanted = searchBox.value.trim().toLowerCase();
+  const hits = wanted ? entries.filter((entry) => entry.text.toLowerCase().includes(wanted)) : [];
+  hits.sort((a, b) => b.text.toLowerCase().startsWith(wanted) - a.text.toLowerCase().startsWith(wanted));
+  foundCount.textContent = wanted ? `${hits.length || 'No'} ${hits.length === 1 ? 'match' : 'matches'}` : '';
+  foundList.replaceChildren(...hits.slice(0, MOST_FOUND).map((hit) => {
+    const item = document.createElement('li');
+    const button = document.createElement('button');
+    button.type = 'button';
+    button.append(hit.kind === 'zone' ? 'Zone ' : 'Trap ', textElement('bdi', hit.text));
+    button.addEventListener('click', () => take(hit));
+    item.append(button);
+    return item;
+  }));
+  return hits;
+}
+
+function take(hit) {
+  choose(hit.kind, hit.k, 'search');
+  searchBox.value = '';
+  search();
+  searchBox.focus({ preventScroll: true });
+}
+
+searchBox.addEventListener('input', search);
+searchBox.addEventListener('keydown', (event) => {
+  if (event.key === 'Enter') {
+    const [first] = search();
+    if (first) take(first);
+  } else if (event.key === 'Escape') {
+    searchBox.value = '';
+    search();
+  } else if (event.key === 'ArrowDown') {
+    const first = foundList.querySelector('button');
+    if (first) { event.preventDefault(); first.focus(); }
+  }
+});
+foundList.addEventListener('keydown', (event) => {
+  const item = event.target.closest('li');
+  const next = event.key === 'ArrowDown' ? item.nextElementSibling : event.key === 'ArrowUp' ? item.previousElementSibling : null;
+  if (next) { event.preventDefault(); next.querySelector('button').focus(); }
+  if (event.key === 'Escape') searchBox.focus();
+});

@@ -1,0 +1,557 @@
+"""Sentences from codes and numbers, for a reader who meets the map for the first time.
+
+Every code that an analysis can hold has its words here, so that a page, a table and a report say
+the same thing. The sentences claim no more than the numbers: "not testable" never reads like
+"nothing found", and "nothing found" never reads like "nothing there".
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Hashable, Iterable, Mapping, Sequence
+from typing import Any
+
+import pandas as pd
+
+from data.settings import MarkSettings, Units
+from data.version import VERSION
+from maps.rounds import round_statuses, shown_weeks
+from maps.weeks import day_text, week_days, week_number, week_span
+from spatial.results import Analysis, DesignRatio, GlobalTest
+
+MARKS = {
+    "busy_patch": "Busy patch: the trap and its neighbours together catch more than chance allows.",
+    "quiet_patch": "Quiet patch: the trap and its neighbours together catch less than chance "
+    "allows.",
+    "lone_busy": "Lone busy trap: it catches far more than the traps around it.",
+    "lone_quiet": "Lone quiet trap: it catches far less than the traps around it.",
+    "none": "Tested: nothing beyond chance was found here.",
+    "not_testable": "Not testable: this trap could not be compared with its neighbours.",
+}
+MARK_NAMES = {
+    "busy_patch": "busy patch",
+    "quiet_patch": "quiet patch",
+    "lone_busy": "lone busy trap",
+    "lone_quiet": "lone quiet trap",
+    "none": "nothing beyond chance",
+    "not_testable": "not testable",
+}
+MARK_LETTERS = {"busy_patch": "B", "quiet_patch": "Q", "lone_busy": "b", "lone_quiet": "q"}
+"""Letters drawn beside the ring of a marked trap; the other states carry none."""
+
+NOT_TESTABLE = {
+    "no_traps": "No trap has a count yet.",
+    "few_traps": "The network has too few traps with counts.",
+    "no_nights": "It has no countable nights this season.",
+    "no_neighbours": "No other tested trap lies within walking reach.",
+    "all_neighbours": "All other tested traps are its neighbours, so it cannot differ from them.",
+    "lone_design": "No other tested trap has its design.",
+    "no_variation": "All traps caught at the same rate.",
+}
+"""Why one trap has no test."""
+
+NO_GLOBAL_TEST = {
+    "no_traps": "No trap has a count yet.",
+    "few_traps": "Too few traps have counts.",
+    "no_nights": "No trap has countable nights this season.",
+    "no_neighbours": "No trap has another trap within walking reach, so none can be compared.",
+    "all_neighbours": "Every trap is a neighbour of every other, so no place can stand out.",
+    "lone_design": "No two traps have the same design, so none can be compared.",
+    "no_variation": "All traps caught at the same rate, so there is no pattern to test.",
+}
+"""Why the whole network has no test."""
+
+GAP_REASONS = {
+    "no_traps": "No traps: nothing can be said.",
+    "no_nights": "Traps, but no countable nights yet.",
+    "few_traps": "Too few traps for a firm rate.",
+    "wide_interval": "Interval too wide for a firm rate.",
+}
+STATUSES = {
+    "ok": "checked",
+    "flooded": "void: flooded",
+    "disturbed": "void: disturbed",
+    "missing": "void: missing",
+    "covered": "void: covered",
+    "not_checked": "not checked",
+}
+PLACEMENTS = {
+    "inside": "inside the zone",
+    "edge": "on the zone's edge",
+    "near": "just outside the zone",
+    "outside": "outside every zone",
+}
+PLACES = {
+    "refuge_edge": "on the side that faces a refuge",
+    "zone_edge": "on the zone's edge",
+    "zone_interior": "inside the zone",
+}
+SUGGESTION_REASONS = {
+    "no_traps": "the zone has no traps",
+    "no_nights": "the zone's traps have no countable nights",
+    "few_traps": "the zone has too few traps",
+    "wide_interval": "the zone's interval is too wide",
+}
+RATIO_SOURCES = {
+    "estimated": "estimated from zones and weeks in which both designs were checked",
+    "user": "given in the site's settings",
+    "not_estimable": "not known, so its catches are kept apart",
+}
+RATIO_REASONS = {
+    "no_overlap": "the two designs were never checked in the same zone and week",
+    "all_zero": "one of the designs caught nothing where both were checked",
+    "not_overdispersed": "the counts vary too little for the method",
+    "no_convergence": "the estimate did not settle",
+}
+ZONE_STATES = {
+    "no_traps": "no traps",
+    "no_nights": "no countable nights yet",
+    "not_comparable": "only a design that cannot be compared yet",
+}
+CAUTIONS = (
+    "A catch is activity, not density: it tells where beetles walk, not how many larvae feed.",
+    "This page describes evidence; it does not prescribe. The label is the law; local codes and "
+    "licensed applicators decide. Rates, buffers, re-entry and notification are theirs, "
+    "never ours.",
+    "Mind pollinators and water, and rotate IRAC groups.",
+    "Before digging, have buried services and irrigation lines located.",
+    "Keep traps flush, out of play lines and marked for mower crews. Use animal-safe fluid only.",
+)
+NOTE_OF_PLAIN_RESULT = "That is the usual result and no proof that there is none."
+
+
+def count_of(number: int, noun: str, plural: str = "") -> str:
+    """Return a number with its noun, singular or plural.
+
+    Examples
+    --------
+    >>> count_of(1, "trap"), count_of(3, "trap"), count_of(1240, "adult")
+    ('1 trap', '3 traps', '1,240 adults')
+    """
+    return f"{number:,} {noun if number == 1 else plural or noun + 's'}"
+
+
+def listed(items: Sequence[str], most: int = 6) -> str:
+    """Return a list as prose; what goes beyond `most` is counted.
+
+    Examples
+    --------
+    >>> listed(["H01", "H02", "H03"])
+    'H01, H02 and H03'
+    >>> listed(["a", "b", "c", "d"], most=2)
+    'a, b and 2 more'
+    """
+    shown = list(items[:most])
+    if len(items) > most:
+        return f"{', '.join(shown)} and {len(items) - most} more"
+    if len(shown) < 2:
+        return "".join(shown)
+    return f"{', '.join(shown[:-1])} and {shown[-1]}"
+
+
+def rate_text(rate: float) -> str:
+    """Return a catch rate with the digits it deserves.
+
+    Examples
+    --------
+    >>> rate_text(0.0), rate_text(0.346), rate_text(4.72), rate_text(23.4), rate_text(float("nan"))
+    ('0', '0.35', '4.7', '23', 'no rate')
+    >>> rate_text(0.004)
+    'under 0.01'
+    """
+    if math.isnan(rate):
+        return "no rate"
+    if rate == 0:
+        return "0"
+    if rate < 0.005:
+        return "under 0.01"
+    return f"{rate:.2f}" if rate < 1 else f"{rate:.1f}" if rate < 10 else f"{rate:,.0f}"
+
+
+def p_text(p: float) -> str:
+    """Return a p value, with its sign.
+
+    Examples
+    --------
+    >>> p_text(0.0002), p_text(0.0341), p_text(0.62), p_text(0.00001)
+    ('p = 0.0002', 'p = 0.034', 'p = 0.62', 'p < 0.0001')
+    """
+    if p < 0.0001:
+        return "p < 0.0001"
+    return f"p = {p:.4f}" if p < 0.001 else f"p = {p:.3f}" if p < 0.1 else f"p = {p:.2f}"
+
+
+def headline(analysis: Analysis) -> list[str]:
+    """Return the sentences that open the page, most urgent first.
+
+    Parameters
+    ----------
+    analysis
+        What one weekly run found.
+
+    Returns
+    -------
+    list of str
+        Plain sentences: this week's round, the season's catch, clustering, marked traps, zones
+        without traps, and suggested places.
+    """
+    sentences = [
+        _round_sentence(analysis),
+        _catch_sentence(analysis),
+        clustering_sentence(analysis.global_test, analysis.site.settings.marks),
+        *_mark_sentences(analysis),
+        *_zone_sentences(analysis),
+    ]
+    return [sentence for sentence in sentences if sentence]
+
+
+def _round_sentence(analysis: Analysis) -> str:
+    week = analysis.season.week
+    outcome = round_text(round_statuses(analysis, week).values())
+    return f"Week {week_number(week)} ({week_span(week)}): {outcome}."
+
+
+def round_text(statuses: Iterable[str]) -> str:
+    """Return what became of one round, without a full stop.
+
+    Examples
+    --------
+    >>> round_text(["ok"] * 66 + ["flooded"] * 4 + ["not_checked"] * 2)
+    '66 of 72 traps checked, 4 void, 2 not checked'
+    >>> round_text(["ok"])
+    '1 of 1 trap checked'
+    >>> round_text([])
+    'no traps in use'
+    """
+    counted = pd.Series(list(statuses), dtype=object)
+    if counted.empty:
+        return "no traps in use"
+    checked = int(counted.eq("ok").sum())
+    missed = int(counted.eq("not_checked").sum())
+    void = len(counted) - checked - missed
+    text = f"{checked} of {count_of(len(counted), 'trap')} checked"
+    text += f", {void} void" if void else ""
+    return text + (f", {missed} not checked" if missed else "")
+
+
+def _catch_sentence(analysis: Analysis) -> str:
+    adults = float(analysis.traps["adults"].fillna(0).sum())
+    nights = float(analysis.traps["nights"].sum())
+    if nights == 0:
+        return "No trap has a count yet this season."
+    effort = f"in {count_of(round(nights), 'trap-night')} this season"
+    if adults == 0:
+        return f"No adults were caught {effort}."
+    this_week = _week_catch(analysis)
+    total = f"{count_of(round(adults), 'adult')} were" if adults != 1 else "1 adult was"
+    return f"{total} caught {effort}{this_week}."
+
+
+def _week_catch(analysis: Analysis) -> str:
+    row = analysis.curve[analysis.curve["week"].eq(analysis.season.week)]
+    if row.empty or math.isnan(float(row["rate"].iloc[0])):
+        return ""
+    rate, low, high = (float(row[name].iloc[0]) for name in ("rate", "rate_low", "rate_high"))
+    text = f"; this week {rate_text(rate)} per trap-week"
+    return text + _interval_text(low, high)
+
+
+def _interval_text(low: float, high: float) -> str:
+    if math.isnan(low) or math.isnan(high):
+        return ""
+    return f" (95 % interval {rate_text(low)} to {rate_text(high)})"
+
+
+def clustering_sentence(test: GlobalTest, marks: MarkSettings) -> str:
+    """Return what the test of the whole network says, or why there is none.
+
+    Parameters
+    ----------
+    test
+        Global Moran's I.
+    marks
+        For the chance of error allowed and the fewest traps tested.
+
+    Examples
+    --------
+    >>> nan = float("nan")
+    >>> clustering_sentence(GlobalTest(nan, nan, nan, nan, 9, "few_traps"), MarkSettings())
+    'Clustering was not tested: 9 traps have counts and the test needs at least 14. Not tested \
+does not mean nothing there.'
+    """
+    if test.reason == "few_traps":
+        have = "1 trap has" if test.traps == 1 else f"{test.traps} traps have"
+        return (
+            f"Clustering was not tested: {have} counts and the test needs at least "
+            f"{marks.min_traps}. Not tested does not mean nothing there."
+        )
+    if test.reason:
+        return f"Clustering was not tested. {NO_GLOBAL_TEST[test.reason]}"
+    figures = f"Moran's I = {test.i:.2f}, {p_text(test.p)}"
+    if test.p > marks.alpha:
+        return f"No clustering beyond chance was found ({figures}). {NOTE_OF_PLAIN_RESULT}"
+    if test.i > test.expected:
+        return f"Activity this season is clustered ({figures}): busy traps stand near busy traps."
+    return f"Activity this season is scattered ({figures}): busy traps stand near quiet ones."
+
+
+def _mark_sentences(analysis: Analysis) -> list[str]:
+    mark = analysis.traps["mark"]
+    untested = int(mark.eq("not_testable").sum())
+    if untested == len(mark):
+        return []
+    found = [_marked(analysis, code) for code in MARK_LETTERS]
+    sentences = [text for text in found if text]
+    if not sentences:
+        sentences = ["No single trap stands out once chance is allowed for."]
+    if untested:
+        was = "trap could" if untested == 1 else "traps could"
+        sentences.append(f"{untested} {was} not be tested, and may be busy or quiet.")
+    return sentences
+
+
+def _marked(analysis: Analysis, code: str) -> str:
+    marked = analysis.traps[analysis.traps["mark"].eq(code)]
+    if marked.empty:
+        return ""
+    zones = sorted(marked["zone_id"].dropna().astype(str).unique())
+    where = f" ({listed(zones)})" if zones else ""
+    if code.startswith("lone"):
+        traps = sorted(marked["trap_id"].astype(str).unique())
+        more = "more" if code == "lone_busy" else "less"
+        noun, verb, them = ("Trap", "catches", "it")
+        if len(marked) > 1:
+            noun, verb, them = ("Traps", "catch", "them")
+        return f"{noun} {listed(traps)} {verb} {more} than the traps around {them}{where}."
+    verb = "stands" if len(marked) == 1 else "stand"
+    return f"{count_of(len(marked), 'trap')} {verb} in a {MARK_NAMES[code]}{where}."
+
+
+def _zone_sentences(analysis: Analysis) -> list[str]:
+    gaps, total = analysis.zones["gap"], len(analysis.zones)
+    empty = int(gaps.eq("no_traps").sum())
+    thin = int(gaps.isin(["no_nights", "few_traps", "wide_interval"]).sum())
+    sentences = []
+    if empty:
+        has, them = ("has", "it") if empty == 1 else ("have", "them")
+        sentences.append(
+            f"{empty} of {count_of(total, 'zone')} {has} no traps: "
+            f"nothing can be said about {them}."
+        )
+    if thin:
+        has = "has" if thin == 1 else "have"
+        others = f"{thin} more" if empty else f"{thin} of {count_of(total, 'zone')}"
+        sentences.append(f"{others} {has} too little trapping for a firm rate.")
+    places = len(analysis.suggestions)
+    if places:
+        verb = "is" if places == 1 else "are"
+        sentences.append(f"{count_of(places, 'place')} for new traps {verb} suggested.")
+    return sentences
+
+
+def method_notes(analysis: Analysis) -> list[str]:
+    """Return how the figures were made, in sentences for a reader who wants to check them."""
+    marks, reference = analysis.site.settings.marks, analysis.reference_design
+    k = analysis.dispersion_k
+    spread = f" Trap totals spread with k = {k:.2f}." if math.isfinite(k) else ""
+    return [
+        "Catch rate: adults per trap-week, 7 x adults / trap-nights. Only visits that found the "
+        "trap in order count; a void or missed visit makes no zero.",
+        f"Designs are never mixed unadjusted; zone rates are on the scale of a {reference} trap.",
+        *(ratio_sentence(ratio) for ratio in analysis.ratios),
+        f"Intervals are 95 %, from a negative binomial model, as trap counts clump.{spread}",
+        "Marks: empirical-Bayes standardised season-to-date rates (Assunção and Reis 1999), local "
+        f"Gi* (Ord and Getis 1995) and local Moran (Anselin 1995) over the {marks.neighbours} "
+        f"nearest traps on foot, at most {marks.cutoff_m:g} m away.",
+        f"Chance is judged by {analysis.permutations:,} random re-assignments of the catches to "
+        "the places, two-sided, and adjusted for looking at every trap (largest statistic of each "
+        "re-assignment, Westfall and Young 1993): with no clustering at all, "
+        f"at most {marks.alpha:.0%} of maps would carry any mark.",
+        "The ground between traps is not coloured by guesswork: a zone shows its own traps only.",
+        "When a trap density counts as too low is a working assumption of the site's settings "
+        "(common practice, no source).",
+    ]
+
+
+def provenance(analysis: Analysis) -> str:
+    """Return what the page was made from, in one line."""
+    inputs = ", ".join(
+        f"{name} {digest[:8]}" for name, digest in sorted(analysis.site.hashes.items())
+    )
+    nights = round(float(analysis.traps["nights"].sum()))
+    return (
+        f"Data up to {day_text(analysis.season.cutoff)}; season {analysis.season.label}; "
+        f"{count_of(len(analysis.traps), 'trap location')}; {count_of(nights, 'trap-night')}; "
+        f"{analysis.permutations:,} permutations, seed {analysis.seed}; "
+        f"snoutline {VERSION}; inputs (SHA-256): {inputs}. "
+        "Map drawing: Leaflet 1.9.3, BSD-2-Clause."
+    )
+
+
+def zone_rate_text(zone: Mapping[Hashable, Any], state: str) -> str:
+    """Return a zone's rate with its interval, or in words why it has none.
+
+    Parameters
+    ----------
+    zone
+        One row of `Analysis.zones`.
+    state
+        Its state as the map draws it: a digit when it has a rate.
+
+    Examples
+    --------
+    >>> zone_rate_text({"rate": 4.7, "rate_low": 3.1, "rate_high": 7.2}, "3")
+    '4.7 (3.1 to 7.2)'
+    >>> zone_rate_text({"rate": float("nan")}, "t")
+    'no traps'
+    """
+    if not state.isdigit():
+        return {"t": ZONE_STATES["no_traps"], "e": ZONE_STATES["no_nights"]}.get(
+            state, ZONE_STATES["not_comparable"]
+        )
+    interval = interval_range(float(zone["rate_low"]), float(zone["rate_high"]))
+    return rate_text(float(zone["rate"])) + (f" ({interval})" if interval else "")
+
+
+def use_text(use: str) -> str:
+    """Return a zone's use as it is read.
+
+    Examples
+    --------
+    >>> use_text("sod_block")
+    'sod block'
+    """
+    return use.replace("_", " ")
+
+
+def zone_mark_text(mark: str) -> str:
+    """Return a zone's mark with its letter, or an empty string.
+
+    Examples
+    --------
+    >>> zone_mark_text("busy_patch"), zone_mark_text("none"), zone_mark_text("")
+    ('B busy patch', '', '')
+    """
+    return f"{MARK_LETTERS[mark]} {MARK_NAMES[mark]}" if mark in MARK_LETTERS else ""
+
+
+def banner(analysis: Analysis) -> str:
+    """Return the warning over a small network, or an empty string.
+
+    Returns
+    -------
+    str
+        How little a network of this size can see; empty from `few_traps` traps on.
+    """
+    marks, traps = analysis.site.settings.marks, int(analysis.traps["in_use"].sum())
+    if traps >= marks.few_traps:
+        return ""
+    return (
+        f"This is a small network: {count_of(traps, 'trap')} in use. With fewer than "
+        f"{marks.few_traps}, only a strong pattern can show; a map without marks says little."
+    )
+
+
+def week_sentence(analysis: Analysis, week: str) -> str:
+    """Return what dots and shading show when the slider stands at a week.
+
+    Raises
+    ------
+    ValueError
+        If the week is not one of the season's.
+    """
+    weeks = shown_weeks(analysis)
+    if week not in weeks:
+        msg = f"week must be one of {', '.join(weeks)}. Got {week!r} instead."
+        raise ValueError(msg)
+    statuses = round_statuses(analysis, week)
+    number = week_number(week)
+    until = min(week_days(week)[1], analysis.season.cutoff)
+    return (
+        f"Dots: catch of week {number} alone ({round_text(statuses.values())}). "
+        f"Shading and marks: season to date, up to {day_text(until)}."
+    )
+
+
+def ratio_sentence(ratio: DesignRatio) -> str:
+    """Return how one trap design compares with the reference design.
+
+    Examples
+    --------
+    >>> ratio_sentence(DesignRatio("linear", "cup", 2.4, 1.6, 3.6, 24, "estimated"))
+    'A linear trap catches 2.4 times what a cup trap does per night (95 % interval 1.6 to 3.6), \
+estimated from zones and weeks in which both designs were checked (24 zone-weeks).'
+    """
+    pair = f"A {ratio.design} trap"
+    if ratio.source == "not_estimable":
+        why = RATIO_REASONS[ratio.reason]
+        return f"{pair} cannot be compared with a {ratio.reference} trap: {why}."
+    text = f"{pair} catches {ratio.ratio:.1f} times what a {ratio.reference} trap does per night"
+    source = RATIO_SOURCES[ratio.source]
+    if ratio.source == "user":
+        return f"{text}, {source}: {ratio.reason or 'no source given'}."
+    weeks = count_of(ratio.zone_weeks, "zone-week")
+    return f"{text}{_interval_text(ratio.low, ratio.high)}, {source} ({weeks})."
+
+
+def area_text(area_ha: float, units: Units) -> str:
+    """Return an area in the site's units; one acre is 0.40468564224 ha (NIST Handbook 44, C).
+
+    Examples
+    --------
+    >>> area_text(0.40468564224, "us"), area_text(12.34, "metric")
+    ('1.0 acres', '12.3 ha')
+    """
+    value, unit = (area_ha / 0.40468564224, "acres") if units == "us" else (area_ha, "ha")
+    return f"{value:.2f} {unit}" if value < 0.95 else f"{value:,.1f} {unit}"
+
+
+def distance_text(distance_m: float, units: Units) -> str:
+    """Return a distance in the site's units; one foot is 0.3048 m (NIST Handbook 44, C).
+
+    Examples
+    --------
+    >>> distance_text(30.48, "us"), distance_text(30.48, "metric")
+    ('100 ft', '30 m')
+    """
+    return f"{distance_m / 0.3048:,.0f} ft" if units == "us" else f"{distance_m:,.0f} m"
+
+
+def interval_range(low: float, high: float) -> str:
+    """Return the ends of an interval, or an empty string when there is none.
+
+    Examples
+    --------
+    >>> interval_range(0.42, 12.3), interval_range(float("nan"), float("nan"))
+    ('0.42 to 12', '')
+    """
+    if math.isnan(low) or math.isnan(high):
+        return ""
+    return f"{rate_text(low)} to {rate_text(high)}"
+
+
+def suggestion_sentence(row: Mapping[Hashable, Any], units: Units) -> str:
+    """Return where a new trap is suggested, and why.
+
+    Parameters
+    ----------
+    row
+        One row of `Analysis.suggestions`.
+    units
+        Units of distances.
+
+    Examples
+    --------
+    >>> suggestion_sentence({"zone_id": "H07", "reason": "no_traps", "place": "refuge_edge",
+    ...     "refuge_id": "R1", "refuge_distance_m": 6.0, "nearest_trap_m": 80.0}, "metric")
+    'Zone H07, on the side that faces a refuge (R1, 6 m away): the zone has no traps. The nearest \
+trap is 80 m away.'
+    """
+    text = f"Zone {row['zone_id']}, {PLACES[row['place']]}"
+    if not pd.isna(row["refuge_id"]):
+        away = distance_text(float(row["refuge_distance_m"]), units)
+        text += f" ({row['refuge_id']}, {away} away)"
+    text += f": {SUGGESTION_REASONS[row['reason']]}."
+    if math.isfinite(row["nearest_trap_m"]):
+        text += f" The nearest trap is {distance_text(row['nearest_trap_m'], units)} away."
+    return text

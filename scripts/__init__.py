@@ -1,0 +1,1 @@
+"""How the work is run: the command line, set-up and benchmarks."""

@@ -1,0 +1,218 @@
+"""The order of the steps: from a checked site and a week to everything that is shown."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import scipy
+import shapely
+
+from data.settings import MarkSettings
+from data.site import Site
+from data.version import VERSION
+from spatial.arrays import FloatArray
+from spatial.assign import assign_zones
+from spatial.clusters import LocalClusters, local_clusters
+from spatial.curve import season_curve
+from spatial.density import gaps, nearest_trap_m
+from spatial.exposure import Totals, catch_rate, rounds, season_visits, to_date
+from spatial.neighbours import Neighbours, nearest_on_foot
+from spatial.placement import suggest_traps
+from spatial.ratios import design_ratios, ratio_by_design, reference_design
+from spatial.results import Analysis, Season
+from spatial.seasons import choose_season
+from spatial.walking import walking_distances
+from spatial.zones import (
+    comparable_nights,
+    dispersion_of_totals,
+    trap_intervals,
+    zone_table,
+    zone_weeks,
+)
+
+
+def analyse(site: Site, week: str | None = None, *, seed: int = 0) -> Analysis:
+    """Analyse one week of one site: the season to date says where, the weekly curve says when.
+
+    Parameters
+    ----------
+    site
+        The checked site.
+    week
+        ISO week like ``"2026-W19"``; None for the last week with a visit.
+    seed
+        Seed of the permutations.
+
+    Raises
+    ------
+    data.findings.SettingsError
+        If `week` is no ISO week or lies outside every season with visits.
+    """
+    season = choose_season(site.visits["checked_on"], site.settings.season, week)
+    visits = season_visits(site.visits, season)
+    table = rounds(visits)
+    traps = _season_traps(site, season, table)
+    totals = to_date(table, season.weeks, pd.Index(traps["location_id"]))
+    marks = _marks_by_week(traps, totals, site, seed)
+    graph, latest = marks[-1]
+    reference = reference_design(traps, site.settings.designs)
+    ratios = design_ratios(_rounds_before(site, season), _placed(site), site.settings.designs)
+    ratio = ratio_by_design(ratios, reference)
+    comparable = comparable_nights(totals.nights, traps["design"], ratio)
+    traps = _with_results(traps, totals, latest, graph, table, season)
+    k = dispersion_of_totals(traps, comparable[-1])
+    traps = _with_intervals(traps, k)
+    zones = zone_table(site.zones, traps, comparable[-1], k)
+    zones = zones.assign(nearest_trap_m=nearest_trap_m(zones, traps))
+    zones = zones.assign(gap=gaps(zones, site.settings.network))
+    counted = visits["status"].value_counts()
+    return Analysis(
+        site=site,
+        season=season,
+        seed=seed,
+        permutations=site.settings.marks.permutations,
+        traps=traps.drop(columns=["use", "installed", "removed"]),
+        zones=zones,
+        rounds=table,
+        marks=_long_marks(season, traps, totals, [found for _, found in marks]),
+        zone_weeks=zone_weeks(site.zones["zone_id"], traps["zone_id"], season, totals, comparable),
+        curve=season_curve(table, season, traps, ratio),
+        global_test=latest.overall,
+        ratios=ratios,
+        reference_design=reference,
+        dispersion_k=k,
+        links=graph.links(),
+        suggestions=suggest_traps(zones, traps, site),
+        visit_counts={str(status): int(count) for status, count in counted.sort_index().items()},
+        versions=_versions(),
+    )
+
+
+def _season_traps(site: Site, season: Season, table: pd.DataFrame) -> gpd.GeoDataFrame:
+    """Return the locations in use at any time of the season to date, each with its zone."""
+    traps = site.traps
+    begun = traps["installed"].isna() | (traps["installed"] <= pd.Timestamp(season.cutoff))
+    ended = traps["removed"] < pd.Timestamp(season.start)
+    visited = traps["location_id"].isin(table["location_id"])
+    chosen = traps[(begun & ~ended) | visited].reset_index(drop=True)
+    placed = assign_zones(chosen, site.zones, site.settings.network.near_m)
+    over = chosen["removed"] <= pd.Timestamp(season.cutoff)
+    use = placed["zone_id"].map(site.zones.set_index("zone_id")["use"])
+    columns = ["location_id", "trap_id", "design", "installed", "removed", "geometry"]
+    return chosen[columns].assign(
+        zone_id=placed["zone_id"],
+        placement=placed["placement"],
+        zone_distance_m=placed["zone_distance_m"],
+        use=use,
+        in_use=(~over).to_numpy(),
+    )
+
+
+def _marks_by_week(
+    traps: gpd.GeoDataFrame, totals: Totals, site: Site, seed: int
+) -> list[tuple[Neighbours, LocalClusters]]:
+    rules = site.settings.marks
+    places = shapely.get_coordinates(traps.geometry.to_numpy())
+    solid = [shape for shape in site.obstacles.geometry if shape.area > 0]
+    distance_m = walking_distances(places, solid, rules.cutoff_m)
+    return [
+        _marks_of(traps, adults, nights, distance_m, rules, seed)
+        for adults, nights in zip(totals.adults, totals.nights, strict=True)
+    ]
+
+
+def _marks_of(
+    traps: gpd.GeoDataFrame,
+    adults: FloatArray,
+    nights: FloatArray,
+    distance_m: FloatArray,
+    rules: MarkSettings,
+    seed: int,
+) -> tuple[Neighbours, LocalClusters]:
+    """Mark the traps at the end of one week; only traps with exposure are anybody's neighbours."""
+    seen = nights > 0
+    on_foot = np.where(seen[:, None] & seen[None, :], distance_m, np.inf)
+    graph = nearest_on_foot(tuple(traps["location_id"]), on_foot, rules.neighbours, rules.cutoff_m)
+    design = traps["design"].to_numpy(dtype=str)
+    return graph, local_clusters(adults, nights, graph, design=design, settings=rules, seed=seed)
+
+
+def _rounds_before(site: Site, season: Season) -> pd.DataFrame:
+    """Return all rounds up to the cut-off, earlier seasons too: a ratio does not expire."""
+    first = min(site.visits["checked_on"].min().date(), season.start)
+    return rounds(season_visits(site.visits, replace(season, start=first)))
+
+
+def _placed(site: Site) -> pd.DataFrame:
+    placed = assign_zones(site.traps, site.zones, site.settings.network.near_m)
+    return placed[["location_id", "zone_id"]].assign(design=site.traps["design"].to_numpy())
+
+
+def _with_results(
+    traps: gpd.GeoDataFrame,
+    totals: Totals,
+    latest: LocalClusters,
+    graph: Neighbours,
+    table: pd.DataFrame,
+    season: Season,
+) -> gpd.GeoDataFrame:
+    ok = table[table["nights"] > 0].groupby("location_id").size()
+    all_rounds = table.groupby("location_id").size()
+    visits_ok = traps["location_id"].map(ok).fillna(0).astype(int)
+    this_week = table[table["week"] == season.week].set_index("location_id")
+    this_week = this_week.reindex(traps["location_id"]).reset_index()
+    return traps.assign(
+        visits_ok=visits_ok,
+        visits_void=traps["location_id"].map(all_rounds).fillna(0).astype(int) - visits_ok,
+        nights=totals.nights[-1],
+        adults=totals.adults[-1],
+        rate=catch_rate(totals.adults[-1], totals.nights[-1]),
+        week_status=this_week["status"].fillna("not_checked"),
+        week_adults=this_week["adults"].where(this_week["nights"] > 0),
+        week_nights=this_week["nights"].fillna(0.0),
+        week_rate=this_week["rate"],
+        activity=latest.activity,
+        gi_star=latest.gi_star,
+        local_moran=latest.local_moran,
+        p=latest.p,
+        p_patch=latest.p_patch,
+        p_lone=latest.p_lone,
+        neighbours=graph.cardinalities,
+        mark=latest.mark,
+        reason=latest.reason,
+    )
+
+
+def _with_intervals(traps: gpd.GeoDataFrame, k: float) -> gpd.GeoDataFrame:
+    low, high = trap_intervals(traps, k)
+    return traps.assign(rate_low=low, rate_high=high)
+
+
+def _long_marks(
+    season: Season, traps: gpd.GeoDataFrame, totals: Totals, found: list[LocalClusters]
+) -> pd.DataFrame:
+    n = len(traps)
+    return pd.DataFrame(
+        {
+            "week": np.repeat(np.asarray(season.weeks, dtype=object), n),
+            "location_id": np.tile(traps["location_id"].to_numpy(dtype=object), len(found)),
+            "rate": catch_rate(totals.adults, totals.nights).ravel(),
+            "nights": totals.nights.ravel(),
+            "adults": totals.adults.ravel(),
+            "mark": np.concatenate([one.mark for one in found]),
+        }
+    )
+
+
+def _versions() -> dict[str, str]:
+    return {
+        "snoutline": VERSION,
+        "geopandas": gpd.__version__,
+        "numpy": np.__version__,
+        "pandas": pd.__version__,
+        "scipy": scipy.__version__,
+        "shapely": shapely.__version__,
+    }

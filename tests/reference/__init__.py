@@ -1,0 +1,1 @@
+"""Reference values from other programs; see README.md beside this file."""
