@@ -89,7 +89,8 @@ class NetworkSettings:
     min_traps_per_zone
         Traps a zone needs before its rate is more than one trap's word.
     max_interval_ratio
-        Upper over lower end of the zone's 95 % interval above which the rate is called too wide.
+        Upper over lower end of the zone's 95 % interval above which it is called too wide; 9 is a
+        rate known to about threefold either way.
     near_m
         A trap outside every zone is given to a zone within this distance.
     min_spacing_m
@@ -103,7 +104,7 @@ class NetworkSettings:
     """
 
     min_traps_per_zone: int = 2
-    max_interval_ratio: float = 4.0
+    max_interval_ratio: float = 9.0
     near_m: float = 10.0
     min_spacing_m: float = 10.0
     refuge_reach_m: float = 60.0

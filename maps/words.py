@@ -330,7 +330,6 @@ def _marked(analysis: Analysis, code: str) -> str:
 def _zone_sentences(analysis: Analysis) -> list[str]:
     gaps, total = analysis.zones["gap"], len(analysis.zones)
     empty = int(gaps.eq("no_traps").sum())
-    thin = int(gaps.isin(["no_nights", "few_traps", "wide_interval"]).sum())
     sentences = []
     if empty:
         has, them = ("has", "it") if empty == 1 else ("have", "them")
@@ -338,15 +337,32 @@ def _zone_sentences(analysis: Analysis) -> list[str]:
             f"{empty} of {count_of(total, 'zone')} {has} no traps: "
             f"nothing can be said about {them}."
         )
-    if thin:
-        has = "has" if thin == 1 else "have"
-        others = f"{thin} more" if empty else f"{thin} of {count_of(total, 'zone')}"
-        sentences.append(f"{others} {has} too little trapping for a firm rate.")
+    sentences += _thin_sentences(gaps, analysis.site.settings.network.min_traps_per_zone)
     places = len(analysis.suggestions)
     if places:
         verb = "is" if places == 1 else "are"
         sentences.append(f"{count_of(places, 'place')} for new traps {verb} suggested.")
     return sentences
+
+
+def _thin_sentences(gaps: pd.Series[str], fewest: int) -> list[str]:
+    """Return a sentence for each way in which zones with traps have too few of them."""
+    few = "rests on a single trap" if fewest == 2 else f"has fewer than {fewest} traps"
+    many = "rest on a single trap each" if fewest == 2 else f"have fewer than {fewest} traps"
+    words = {
+        "no_nights": (
+            "has traps but no countable night yet",
+            "have traps but no countable night yet",
+        ),
+        "few_traps": (few, many),
+        "wide_interval": ("has a rate that is known only roughly", "have rates known only roughly"),
+    }
+    counts = {code: int(gaps.eq(code).sum()) for code in words}
+    return [
+        f"{count_of(count, 'zone')} {words[code][count > 1]}."
+        for code, count in counts.items()
+        if count
+    ]
 
 
 def method_notes(analysis: Analysis) -> list[str]:

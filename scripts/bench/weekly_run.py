@@ -35,7 +35,7 @@ def main(repeats: int) -> None:
 
 def _seconds(module: list[str]) -> float:
     start = time.perf_counter()
-    subprocess.run([sys.executable, "-m", *module], cwd=ROOT, check=True, stdout=subprocess.DEVNULL)
+    subprocess.run([sys.executable, "-m", *module], cwd=ROOT, check=True, capture_output=True)
     return time.perf_counter() - start
 
 
