@@ -67,7 +67,7 @@ def analyse(site: Site, week: str | None = None, *, seed: int = 0) -> Analysis:
     traps = _with_intervals(traps, k)
     zones = zone_table(site.zones, traps, comparable[-1], k)
     zones = zones.assign(nearest_trap_m=nearest_trap_m(zones, traps))
-    zones = zones.assign(gap=gaps(zones, site.settings.network))
+    zones = zones.assign(gap=gaps(zones, site.settings.network, site.settings.class_breaks[0]))
     counted = visits["status"].value_counts()
     return Analysis(
         site=site,

@@ -10,13 +10,14 @@ from data.settings import NetworkSettings
 from spatial.arrays import FloatArray, NameArray
 
 
-def gaps(zones: gpd.GeoDataFrame, rules: NetworkSettings) -> NameArray:
+def gaps(zones: gpd.GeoDataFrame, rules: NetworkSettings, low_rate: float) -> NameArray:
     """Return why each zone's traps are too few: one of `spatial.results.GAP_REASONS`, or ``""``.
 
     * ``no_traps``: no trap is in use and none was countable this season;
     * ``no_nights``: there are traps, but no countable night yet;
     * ``few_traps``: fewer traps than `rules.min_traps_per_zone`: the rate is one trap's word;
-    * ``wide_interval``: the 95 % interval spans more than `rules.max_interval_ratio`-fold.
+    * ``wide_interval``: the 95 % interval spans more than `rules.max_interval_ratio`-fold, and
+      reaches above `low_rate`: below that, how low does not matter.
 
     Parameters
     ----------
@@ -24,18 +25,20 @@ def gaps(zones: gpd.GeoDataFrame, rules: NetworkSettings) -> NameArray:
         From `spatial.zones.zone_table`.
     rules
         The two limits; both are working assumptions, see `data.settings.NetworkSettings`.
+    low_rate
+        Upper end of the map's lowest class, adults per trap-week.
 
     Examples
     --------
-    >>> zones = gpd.GeoDataFrame({"traps": [0, 1, 1, 3, 3], "nights": [0, 0, 70, 210, 210],
-    ...                           "rate_low": [np.nan, np.nan, 0.5, 0.1, 1.0],
-    ...                           "rate_high": [np.nan, np.nan, 9.0, 0.9, 3.0]})
-    >>> gaps(zones, NetworkSettings()).tolist()
-    ['no_traps', 'no_nights', 'few_traps', 'wide_interval', '']
+    >>> zones = gpd.GeoDataFrame({"traps": [0, 1, 1, 3, 3, 3], "nights": [0, 0, 70, 210, 210, 210],
+    ...                           "rate_low": [np.nan, np.nan, 0.5, 0.1, 1.0, 0.0],
+    ...                           "rate_high": [np.nan, np.nan, 9.0, 2.9, 3.0, 0.2]})
+    >>> gaps(zones, NetworkSettings(), low_rate=0.5).tolist()
+    ['no_traps', 'no_nights', 'few_traps', 'wide_interval', '', '']
     """
     traps, nights = zones["traps"].to_numpy(), zones["nights"].to_numpy()
     low, high = zones["rate_low"].to_numpy(dtype=float), zones["rate_high"].to_numpy(dtype=float)
-    wide = ~(high <= rules.max_interval_ratio * low)
+    wide = ~((high <= rules.max_interval_ratio * low) | (high <= low_rate))
     conditions = [
         (traps == 0) & (nights == 0),
         nights == 0,

@@ -238,6 +238,6 @@ def _paired(checked: pd.DataFrame, name: str, reference: str) -> pd.DataFrame:
     week_rate = two.groupby("week")["adults"].sum() / two.groupby("week")["nights"].sum()
     cells = two.groupby(["zone_id", "week", "design"], as_index=False)[["adults", "nights"]].sum()
     both = cells.groupby(["zone_id", "week"])["design"].transform("size") == 2
-    level = cells["week"].map(week_rate)
+    level = cells["week"].map(week_rate).astype(float)  # an empty map would stay text
     paired = cells.assign(expected=cells["nights"] * level)
     return paired[both & (level > 0)].reset_index(drop=True)
