@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from data.checks import Check, Draft, Fault, findings_at, quoted
+from data.checks import Check, Draft, Fault, findings_at, quoted, rows_of
 from data.columns import missing_columns
 from data.findings import Finding
 from data.raw import NamedTable
@@ -16,6 +16,14 @@ from data.schemas import LARGEST_COUNT, Column
 from data.settings import SiteSettings
 from data.site import STATUSES
 from data.suggestions import did_you_mean
+from data.taxa import (
+    counts_as_target,
+    genus_of,
+    is_bare_genus,
+    is_open_name,
+    meant_target,
+    split_genus_totals,
+)
 from data.visits import VISIT_KEY, place_visits
 
 _LONG = ("species", "adults")
@@ -98,12 +106,34 @@ def count_checks(layout: CountLayout, settings: SiteSettings) -> list[Check]:
     def void(draft: Draft) -> list[Finding]:
         return _counts_of_void(draft, (*layout.catch_columns, *layout.bycatch))
 
-    def targets(draft: Draft) -> list[Finding]:
-        return _unseen_targets(draft, settings.target_species)
+    def totals(draft: Draft) -> list[Finding]:
+        return _small_genus_totals(draft, layout, settings)
 
     if layout.long:
-        return [blank, void, _nameless_species, _disagreeing_rows, _same_species_twice, targets]
-    return [blank, void, _same_visit_twice]
+        names = _name_checks(settings.target_species)
+        rows = [_nameless_species, _disagreeing_rows, _same_species_twice]
+        return [blank, void, *rows, *names, totals]
+    return [blank, void, _same_visit_twice, totals]
+
+
+def used_rows(draft: Draft, locations: pd.DataFrame) -> pd.DataFrame:
+    """Return the rows that count: of visits without any error, whose trap stood somewhere.
+
+    Parameters
+    ----------
+    draft
+        The checked visits.
+    locations
+        Traps with their `location_id`.
+
+    Returns
+    -------
+    pandas.DataFrame
+        The values of those rows, with `source_row` and `location_id`.
+    """
+    rows = _rows_of_whole_visits(draft)
+    rows = rows.assign(source_row=rows.index, location_id=place_visits(rows, locations))
+    return rows[rows["location_id"] != ""]
 
 
 def lay_out_visits(
@@ -112,6 +142,7 @@ def lay_out_visits(
     """Turn checked rows into one row per visit, with its catches and by-catch beside it.
 
     A visit with an error in any of its rows is left out whole, for its count would be too low.
+    Which names count, and how the total of a genus is split, is told in `data.taxa`.
 
     Parameters
     ----------
@@ -129,16 +160,15 @@ def lay_out_visits(
     VisitTables
         Visits sorted by location and date, the others in the order of the visits.
     """
-    rows = _rows_of_whole_visits(draft)
-    rows = rows.assign(source_row=rows.index, location_id=place_visits(rows, locations))
-    rows = rows[rows["location_id"] != ""]
-    # A date that was read is typed as YYYY-MM-DD.
-    days = draft.text["checked_on"].loc[rows.index]
+    rows = used_rows(draft, locations)
+    # The day as understood, for a file may spell it in its own format.
+    days = np.datetime_as_string(rows["checked_on"].to_numpy(dtype="datetime64[D]"))
     rows = rows.assign(visit_id=rows["location_id"] + " " + days)
     rows = rows.sort_values(["location_id", "checked_on", "source_row"])
     ok = rows[rows["status"] == "ok"]
     catches = _long_catches(ok) if layout.long else _wide_catches(ok, settings)
-    counted = catches["species"].isin(settings.target_species or catches["species"])
+    catches = split_genus_totals(catches)
+    counted = counts_as_target(catches["species"], settings.target_species)
     others = catches[~counted].rename(columns={"species": "taxon", "adults": "count"})
     visits = _first_of_each_visit(rows, ["minutes", *layout.bycatch]) if layout.long else rows
     seen = visits[visits["status"] == "ok"]
@@ -276,7 +306,7 @@ def _disagreeing_rows(draft: Draft) -> list[Finding]:
             draft,
             Fault(
                 "IN-036",
-                draft.good() & (draft.text[column] != draft.text[column].loc[first].to_numpy()),
+                draft.good() & (draft.typed[column] != draft.typed[column].loc[first].to_numpy()),
                 lambda cell: f"{quoted(cell)} differs from the other rows of this visit",
                 "make all rows of one visit agree",
                 column,
@@ -287,7 +317,7 @@ def _disagreeing_rows(draft: Draft) -> list[Finding]:
 
 def _first_rows(draft: Draft) -> pd.Series[int]:
     rows = pd.Series(draft.text.index, index=draft.text.index)
-    return rows.groupby([draft.text[name] for name in VISIT_KEY]).transform("first")
+    return rows.groupby([draft.typed[name] for name in VISIT_KEY], dropna=False).transform("first")
 
 
 def _same_species_twice(draft: Draft) -> list[Finding]:
@@ -305,6 +335,83 @@ def _copies(draft: Draft, key: list[str], problem: str) -> list[Finding]:
     return findings_at(draft, fault)
 
 
+def _name_checks(targets: Sequence[str]) -> list[Check]:
+    """Return the checks of the names of species, for visits with one row per species."""
+
+    def misspelt(draft: Draft) -> list[Finding]:
+        return _misspelt_targets(draft, targets)
+
+    def unseen(draft: Draft) -> list[Finding]:
+        return _unseen_targets(draft, targets)
+
+    def not_named(draft: Draft) -> list[Finding]:
+        return _not_named(draft, targets)
+
+    def others(draft: Draft) -> list[Finding]:
+        return _other_species(draft, targets)
+
+    return [misspelt, unseen, not_named, others]
+
+
+def _misspelt_targets(draft: Draft, targets: Sequence[str]) -> list[Finding]:
+    """Report names that a letter or two keep from being a target: their adults would be lost."""
+    names = draft.typed["species"]
+    # A name that stands everywhere, while the target stands nowhere, is a spelling of its own.
+    present = set(names)
+    there = [target for target in targets if target in present]
+    meant = {name: meant_target(name, there) for name in present}
+    fault = Fault(
+        "IN-025",
+        names.map({name: target is not None for name, target in meant.items()}).astype(bool),
+        lambda cell: f"{quoted(cell)} is not a target species, but close to one",
+        lambda cell: f"did you mean {meant[cell]!r}?",
+        "species",
+    )
+    return findings_at(draft, fault)
+
+
+def _not_named(draft: Draft, targets: Sequence[str]) -> list[Finding]:
+    """Tell once for each open name, e.g. ``unknown`` or a genus, that its adults count."""
+    names = draft.typed["species"].drop_duplicates()
+    names = names[names != ""]
+    open_names = names[[_is_open(name, targets) and name not in targets for name in names]]
+    counted = open_names[counts_as_target(open_names, targets)]
+    fault = Fault(
+        "IN-026",
+        rows_of(draft, counted.index),
+        lambda cell: f"adults under {quoted(cell)} count with the target species",
+        "name the species where you can; a genus alone beside its species is read as their total",
+        "species",
+        "warning",
+    )
+    return findings_at(draft, fault)
+
+
+def _is_open(name: str, targets: Sequence[str]) -> bool:
+    """Return whether a name leaves the species open; without targets a lone word is a name."""
+    if not targets and is_bare_genus(name):
+        return False
+    return is_open_name(name, {genus_of(name)})
+
+
+def _other_species(draft: Draft, targets: Sequence[str]) -> list[Finding]:
+    """Tell once for each other species of a target's genus that its adults do not count."""
+    genera = {genus_of(target) for target in targets}
+    names = draft.typed["species"].drop_duplicates()
+    congeners = names[names.map(genus_of).isin(genera) & (names != "")]
+    stray = congeners[~counts_as_target(congeners, targets)]
+    told = stray[[meant_target(name, targets) is None for name in stray]]
+    fault = Fault(
+        "IN-049",
+        rows_of(draft, told.index),
+        lambda cell: f"{quoted(cell)} is not among the target species: its adults are by-catch",
+        "add it to target_species in site.toml if it should count",
+        "species",
+        "warning",
+    )
+    return findings_at(draft, fault)
+
+
 def _unseen_targets(draft: Draft, targets: Sequence[str]) -> list[Finding]:
     seen = set(draft.typed["species"]) - {""}
     return [
@@ -319,3 +426,28 @@ def _unseen_targets(draft: Draft, targets: Sequence[str]) -> list[Finding]:
         for target in targets
         if seen and target not in seen
     ]
+
+
+def _small_genus_totals(draft: Draft, layout: CountLayout, settings: SiteSettings) -> list[Finding]:
+    """Report a bare genus that counts fewer adults than the other rows of it in its visit."""
+    rows = draft.typed[draft.good() & (draft.typed["status"] == "ok")]
+    rows = rows.assign(visit_id=rows.index)
+    if layout.long:
+        first = rows.groupby(VISIT_KEY)["visit_id"].transform("first")
+        catches = rows.assign(visit_id=first)[["visit_id", "species", "adults"]]
+        catches = catches[catches["species"] != ""]
+        low = split_genus_totals(catches)["adults"] < 0
+        wrong, column = set(catches.index[low]), "adults"
+    else:
+        named = settings.species_columns.items()
+        column = next((name for name, species in named if is_bare_genus(species)), "")
+        catches = split_genus_totals(_wide_catches(rows, settings))
+        wrong = set(catches["visit_id"][catches["adults"] < 0])
+    fault = Fault(
+        "IN-027",
+        rows_of(draft, wrong),
+        lambda cell: f"the total of the genus, {quoted(cell)}, is below the sum of its species",
+        "type the total of all; write beetles that were not named as 'sp.' in a row of their own",
+        column,
+    )
+    return findings_at(draft, fault)

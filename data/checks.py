@@ -149,6 +149,11 @@ def findings_at(draft: Draft, fault: Fault) -> list[Finding]:
     ]
 
 
+def rows_of(draft: Draft, rows: Iterable[int]) -> pd.Series[bool]:
+    """Return True on the given rows of a draft, on the index of its table."""
+    return pd.Series(draft.typed.index.isin(list(rows)), index=draft.typed.index)
+
+
 def quoted(value: str) -> str:
     """Return a cell in quotation marks, shortened, with control characters made visible.
 

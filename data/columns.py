@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 
 from data.findings import Finding, InputError
 from data.raw import NamedTable, RawTable
@@ -59,8 +60,9 @@ def name_columns(
     text = raw.text.set_axis(ours, axis=1)
     ignored = _ignored_columns(raw.file, table, ours, also)
     findings = (*raw.findings, *ignored)
-    named = RawTable(raw.file, text, raw.geometry, findings)
-    return NamedTable(named, dict(zip(ours, written, strict=True)))
+    return NamedTable(
+        replace(raw, text=text, findings=findings), dict(zip(ours, written, strict=True))
+    )
 
 
 def missing_column(

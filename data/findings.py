@@ -34,6 +34,11 @@ CODES: dict[str, str] = {
     "IN-022": "a count is negative",
     "IN-023": "a count is too large to be true",
     "IN-024": "a void visit carries a count",
+    "IN-025": "the name of a species is close to that of a target species",
+    "IN-026": "adults are counted under a name that is no species",
+    "IN-027": "the total of a genus is below the sum of its species",
+    "IN-028": "larvae are counted but no core was cut",
+    "IN-029": "a row of soil cores is there twice",
     # visits
     "IN-030": "a trap was checked before or on the day it was set",
     "IN-031": "a trap stood longer than 14 nights between checks",
@@ -43,27 +48,58 @@ CODES: dict[str, str] = {
     "IN-035": "a trap was removed before or on the day it was installed",
     "IN-036": "the species rows of one visit do not agree",
     "IN-037": "a target species occurs in no visit",
+    "IN-038": "no visit covers some nights of a trap",
+    "IN-039": "a visit lies outside every season and is used nowhere",
     # names
     "IN-040": "a visit names a trap that is not in the traps",
     "IN-041": "a name that must be unique is there twice",
     "IN-042": "two rows of a trap place it in two spots at the same time",
     "IN-043": "a row names a zone that is not in the zones",
     "IN-044": "a row is set aside because the row it refers to is",
+    "IN-045": "a name looks as if a spreadsheet had changed it",
+    "IN-046": "two names read the same",
+    "IN-047": "a design is not among those of site.toml",
+    "IN-048": "the year of a date is far from all others",
+    "IN-049": "a species is not among the target species",
     # places
     "IN-050": "a coordinate is outside its range",
     "IN-051": "a position is 0, 0",
     "IN-052": "a position is more than 50 km from the zones",
     "IN-053": "a position is outside the area the CRS is made for",
     "IN-054": "the CRS of the settings stretches distances at the site by more than 1 %",
+    "IN-055": "a trap moved farther than 500 m under the same name",
+    "IN-056": "two traps stand nearer than 5 m",
+    "IN-057": "a trap is outside every zone and near no refuge",
+    "IN-058": "a trap stands in water or in a building",
+    "IN-059": "a trap stands at the edge of water or of a building",
     # shapes
     "IN-060": "a shape is missing, empty or cannot be read",
     "IN-061": "a shape is of the wrong kind",
     "IN-062": "a polygon is not valid",
     "IN-063": "two zones overlap",
     "IN-064": "shapes are in a coordinate system that does not fit",
+    "IN-065": "a zone is a sliver",
+    "IN-066": "a zone is in several parts",
     # weather
     "IN-070": "the lowest temperature is above the highest",
     "IN-071": "a day is there twice",
+    # formats
+    "IN-080": "an angle in degrees, minutes and seconds cannot be read",
+    "IN-081": "an archive is not safe to open",
+    "IN-082": "an XML file declares a document type, or is nested too deeply",
+    "IN-083": "a text is not UTF-8 and is read as Windows-1252",
+    "IN-084": "it is not clear which character separates the columns",
+    "IN-085": "a part of a Shapefile is missing",
+    "IN-086": "a package that reads this kind of file is not installed",
+    "IN-087": "positions are tape-measured, but site.toml has no [local_grid]",
+    "IN-088": "a required layer or sheet is missing",
+    "IN-089": "a layer is computed by the file, not stored in it",
+    "IN-090": "a time names its offset from UTC, but site.toml has no time zone",
+    "IN-091": "a sheet spans too many cells",
+    "IN-092": "a cell of a workbook holds a spreadsheet error",
+    "IN-072": "days are missing",
+    "IN-073": "temperatures look like tenths of a degree",
+    "IN-074": "temperatures look like those of the other unit",
 }
 """Every code with what it means. A code never changes its meaning."""
 
@@ -77,7 +113,7 @@ class Finding:
     code
         Stable code, a key of `data.findings.CODES`, e.g. ``"IN-021"``.
     file
-        File name relative to the site's folder.
+        File name relative to the site's folder, with its sheet or layer where it holds several.
     problem, fix
         What is wrong and how to mend it, in plain words.
     severity
@@ -132,10 +168,13 @@ class InputError(SnoutlineError):
     ----------
     findings
         At least one finding; the errors among them are what stops the run.
+    account
+        A `data.set_aside.Account` of the rows that could be read, or None.
     """
 
     exit_code = 3
 
-    def __init__(self, findings: Sequence[Finding]) -> None:
+    def __init__(self, findings: Sequence[Finding], account: object = None) -> None:
         self.findings = tuple(findings)
+        self.account = account
         super().__init__("\n".join(str(f) for f in self.findings))

@@ -17,13 +17,17 @@ from data.catches import (
     count_layout,
     lay_out_visits,
     refuse_missing_counts,
+    used_rows,
 )
 from data.checks import Draft, run_checks
 from data.columns import name_columns
+from data.coordinates import with_design, with_shapes
+from data.cores import check_cores
 from data.files import SourceFile, find_file
 from data.findings import Finding, InputError
+from data.ground import check_ground, surroundings_of
 from data.places import Grid
-from data.raw import NamedTable, RawTable
+from data.raw import NamedTable, NoSuchLayerError, RawTable
 from data.references import KnownZones, zone_checks
 from data.schemas import (
     CORES,
@@ -36,6 +40,7 @@ from data.schemas import (
     ZONES,
     Table,
 )
+from data.set_aside import Account, account_of
 from data.settings import SiteSettings
 from data.settings_file import read_settings
 from data.shapes import SHAPE_READERS
@@ -45,6 +50,7 @@ from data.traps import check_traps, locations
 from data.values import draft_of
 from data.visits import KnownTraps, visit_checks
 from data.weather import check_weather
+from data.workbooks import WORKBOOK_READERS
 from data.zones import check_surroundings, check_zones
 
 _T = TypeVar("_T")
@@ -57,7 +63,11 @@ _CORE_COLUMNS = ["zone_id", "sampled_on", "cores", "diameter_cm", "larvae", "pup
 _WEATHER_COLUMNS = ["date", "tmin_c", "tmax_c"]
 _TREATMENT_COLUMNS = ["zone_id", "applied_on", "tactic", "irac_group", "note"]
 
-READERS: dict[str, Callable[[SourceFile], RawTable]] = {**TABLE_READERS, **SHAPE_READERS}
+READERS: dict[str, Callable[[SourceFile], RawTable]] = {
+    **TABLE_READERS,
+    **SHAPE_READERS,
+    **WORKBOOK_READERS,
+}
 """File suffix -> reader."""
 
 
@@ -75,11 +85,20 @@ class _Folder:
         source = self.attempt(lambda: find_file(self.path, table, self.settings))
         if source is None:
             return None
-        self.hashes[source.name] = source.sha256
+        self.hashes |= source.hashes
+        return self.attempt(lambda: self._named(source, table, also))
+
+    def _named(self, source: SourceFile, table: Table, also: Sequence[str]) -> NamedTable | None:
+        try:
+            raw = READERS[source.suffix](source)
+        except NoSuchLayerError:
+            # A file of several tables may lack those that a site can do without.
+            if table.required:
+                raise
+            return None
         aliases = self.settings.aliases.get(table.name, {})
-        return self.attempt(
-            lambda: name_columns(READERS[source.suffix](source), table, aliases, also)
-        )
+        raw = with_design(raw, table, aliases)
+        return with_shapes(name_columns(raw, table, aliases, also), table)
 
     def attempt(self, step: Callable[[], _T]) -> _T | None:
         """Run a step; when it refuses its file, keep the findings and return None."""
@@ -118,20 +137,23 @@ def read_site(folder: Path) -> Site:
     refuges = _surroundings(files, REFUGES, grid)
     obstacles = _surroundings(files, OBSTACLES, grid)
     traps = _traps(files, grid)
+    if traps is not None and grid is not None:
+        traps = check_ground(traps, surroundings_of(zones, refuges, obstacles), settings)
     layout = count_layout(settings)
     visits = _visits(files, layout, traps)
     known = _known_zones(zones)
-    cores = _zone_rows(files, CORES, known)
+    cores = _cores(files, known)
     treatments = _zone_rows(files, TREATMENTS, known)
     weather = _weather(files)
     drafts = (zones, refuges, obstacles, traps, visits, cores, weather, treatments)
     findings = _all_findings(files, drafts)
     if zones is None or traps is None or visits is None or grid is None:
-        raise InputError(findings)
+        raise InputError(findings, account_of(drafts, {}))
     places = locations(traps)
     tables = lay_out_visits(visits, layout, settings, places)
+    account = account_of(drafts, {visits.file: used_rows(visits, places).index})
     _refuse_empty(
-        findings, {zones.file: zones.sound, traps.file: places, visits.file: tables.visits}
+        findings, account, {zones.file: zones.sound, traps.file: places, visits.file: tables.visits}
     )
     return Site(
         settings=settings,
@@ -147,6 +169,8 @@ def read_site(folder: Path) -> Site:
         treatments=_plain_table(treatments, TREATMENTS, _TREATMENT_COLUMNS),
         findings=findings,
         hashes=dict(sorted(files.hashes.items())),
+        account=account,
+        visit_headers=dict(visits.headers),
     )
 
 
@@ -172,7 +196,11 @@ def _visits(files: _Folder, layout: CountLayout, traps: Draft | None) -> Draft |
     named = files.table(VISITS, also=(*layout.wide, *layout.bycatch))
     if named is None:
         return None
-    checks = [*visit_checks(_known_traps(traps)), *count_checks(layout, files.settings)]
+    season = files.settings.season
+    checks = [
+        *visit_checks(_known_traps(traps), season),
+        *count_checks(layout, files.settings),
+    ]
 
     def checked() -> Draft:
         refuse_missing_counts(named, layout)
@@ -184,6 +212,11 @@ def _visits(files: _Folder, layout: CountLayout, traps: Draft | None) -> Draft |
 def _zone_rows(files: _Folder, table: Table, zones: KnownZones) -> Draft | None:
     named = files.table(table)
     return None if named is None else run_checks(draft_of(named, table), zone_checks(zones))
+
+
+def _cores(files: _Folder, zones: KnownZones) -> Draft | None:
+    named = files.table(CORES)
+    return None if named is None else check_cores(named, zone_checks(zones))
 
 
 def _weather(files: _Folder) -> Draft | None:
@@ -214,14 +247,16 @@ def _all_findings(files: _Folder, drafts: Iterable[Draft | None]) -> tuple[Findi
     return tuple(found)
 
 
-def _refuse_empty(findings: Sequence[Finding], tables: Mapping[str, pd.DataFrame]) -> None:
+def _refuse_empty(
+    findings: Sequence[Finding], account: Account, tables: Mapping[str, pd.DataFrame]
+) -> None:
     empty = [
         Finding("IN-016", file, "no row is without an error", "mend the rows listed")
         for file, rows in tables.items()
         if rows.empty
     ]
     if empty:
-        raise InputError([*findings, *empty])
+        raise InputError([*findings, *empty], account)
 
 
 def _shape_table(

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from data.checks import Check, Draft, Fault, findings_at, quoted
 from data.findings import Finding
-from data.suggestions import did_you_mean
+from data.ids import unknown_fix
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +46,7 @@ def _unknown_zone(draft: Draft, zones: KnownZones) -> list[Finding]:
         "IN-043",
         (ids != "") & ~ids.isin(zones.ids),
         lambda cell: f"zone {quoted(cell)} is not in {zones.file}",
-        lambda cell: did_you_mean(cell, zones.ids, f"add it to {zones.file}, or mend the id"),
+        lambda cell: unknown_fix(cell, zones.ids, zones.file),
         "zone_id",
     )
     return findings_at(draft, fault)

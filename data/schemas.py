@@ -7,12 +7,22 @@ from typing import Literal
 
 from data.site import STATUSES
 
-Kind = Literal["id", "text", "word", "date", "number", "count"]
-"""How a column is read: `id` and `text` as typed, `word` from a closed list, `count` whole."""
+Kind = Literal["id", "text", "word", "date", "number", "angle", "count"]
+"""How a column is read: `id` and `text` as typed, `word` from a closed list, `count` whole, `angle`
+in decimal degrees or in degrees, minutes and seconds."""
 
 Shape = Literal["", "polygon", "point", "polygon or line"]
 
 SITE_FILE = "site.toml"
+
+TABLE_SUFFIXES = (".csv", ".tsv", ".xlsx", ".ods", ".gpkg", ".geojson", ".parquet")
+"""Kinds of file for a plain table, the usual ones first."""
+
+SHAPE_SUFFIXES = (
+    *(".geojson", ".gpkg", ".shp", ".zip", ".kml", ".kmz", ".parquet"),
+    *(".csv", ".tsv", ".xlsx", ".ods"),
+)
+"""Kinds of file for shapes; a plain table needs a column `wkt`."""
 
 LARGEST_COUNT = 5000
 """More adults in one visit than this is a slip of the key (common practice, no source)."""
@@ -82,14 +92,13 @@ class Table:
     columns: tuple[Column, ...]
     required: bool = False
     shape: Shape = ""
-    suffixes: tuple[str, ...] = (".csv",)
+    suffixes: tuple[str, ...] = TABLE_SUFFIXES
 
     def column(self, name: str) -> Column:
         """Return the column of that name; raises KeyError if there is none."""
         return {column.name: column for column in self.columns}[name]
 
 
-_SHAPE_SUFFIXES = (".geojson", ".gpkg")
 _NOTE = Column("note", "text", "anything worth keeping")
 
 ZONES = Table(
@@ -103,7 +112,7 @@ ZONES = Table(
     ),
     required=True,
     shape="polygon",
-    suffixes=_SHAPE_SUFFIXES,
+    suffixes=SHAPE_SUFFIXES,
 )
 
 REFUGES = Table(
@@ -114,7 +123,7 @@ REFUGES = Table(
         _NOTE,
     ),
     shape="polygon or line",
-    suffixes=_SHAPE_SUFFIXES,
+    suffixes=SHAPE_SUFFIXES,
 )
 
 OBSTACLES = Table(
@@ -125,7 +134,7 @@ OBSTACLES = Table(
         _NOTE,
     ),
     shape="polygon or line",
-    suffixes=_SHAPE_SUFFIXES,
+    suffixes=SHAPE_SUFFIXES,
 )
 
 TRAPS = Table(
@@ -133,10 +142,12 @@ TRAPS = Table(
     (
         Column("trap_id", "id", "name of the trap; a moved trap has two rows", required=True),
         Column("design", "text", "cup, linear or any other word", required=True),
-        Column("longitude", "number", "position, east positive", unit="degree"),
-        Column("latitude", "number", "position, north positive", unit="degree"),
+        Column("longitude", "angle", "position, east positive", unit="degree"),
+        Column("latitude", "angle", "position, north positive", unit="degree"),
         Column("easting", "number", "position in the site's CRS", unit="m"),
         Column("northing", "number", "position in the site's CRS", unit="m"),
+        Column("x_m", "number", "tape-measured, right of the baseline", unit="m"),
+        Column("y_m", "number", "tape-measured, along the baseline", unit="m"),
         Column("installed", "date", "first day at this place; blank: always there"),
         Column("removed", "date", "last day at this place; blank: still there"),
         Column("axis_deg", "number", "bearing of a linear trap", unit="degree", low=0, high=360),
@@ -145,7 +156,7 @@ TRAPS = Table(
     ),
     required=True,
     shape="point",
-    suffixes=(".csv", *_SHAPE_SUFFIXES),
+    suffixes=(".csv", ".geojson", ".gpkg", ".gpx", *SHAPE_SUFFIXES[2:7], *TABLE_SUFFIXES[1:4]),
 )
 
 VISITS = Table(

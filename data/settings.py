@@ -8,6 +8,8 @@ from typing import Literal
 
 Units = Literal["us", "metric"]
 
+Decimal = Literal[".", ","]
+
 
 @dataclass(frozen=True, slots=True)
 class SeasonWindow:
@@ -65,7 +67,7 @@ class MarkSettings:
     permutations
         Random re-assignments of the catches to the places.
     min_traps
-        Fewer traps than this are `not testable`: with so few, no arrangement is rare enough.
+        Fewer traps than this are `not testable` (common practice, no source).
     few_traps
         Fewer traps than this carry a banner.
     """
@@ -113,6 +115,86 @@ class NetworkSettings:
 
 
 @dataclass(frozen=True, slots=True)
+class RoundSettings:
+    """How the round of a week is walked.
+
+    The two numbers are working assumptions (common practice, no source) and are shown as such.
+
+    Parameters
+    ----------
+    start_point
+        Longitude and latitude (WGS 84) where the walk starts and ends, e.g. ``[-39.01, 40.02]``;
+        None: at the trap nearest to the middle of all traps.
+    walking_kmh
+        Walking speed between traps, km/h.
+    minutes_per_trap
+        Minutes at a trap: emptying, telling apart, counting, setting it again.
+    """
+
+    start_point: tuple[float, float] | None = None
+    walking_kmh: float = 4.0
+    minutes_per_trap: float = 3.0
+
+
+@dataclass(frozen=True, slots=True)
+class ReadSettings:
+    """How the files are written; any of these may also stand in ``[read.TABLE]`` for one table.
+
+    Parameters
+    ----------
+    date_format
+        How dates are typed, e.g. ``"DD/MM/YYYY"`` or ``"M/D/YY"`` (YY is 20YY). Dates written
+        YYYY-MM-DD and dates of a workbook are always read.
+    decimal
+        Decimal mark of numbers, a point or a comma.
+    encoding
+        Character encoding of text files; None: UTF-8, UTF-16 by its byte-order mark, otherwise
+        Windows-1252 with a warning.
+    delimiter
+        What separates the columns of a text file; None: the only one of comma, semicolon and tab
+        that the first line holds.
+    crs
+        EPSG code of eastings and northings, of `wkt`, and of shapes whose file names none; None:
+        the site's for eastings and northings, WGS 84 for `wkt`.
+    units
+        Unit of eastings and northings, ``"m"``, ``"ft"`` (0.3048 m) or ``"us_survey_ft"``
+        (1200/3937 m); None: the unit of their CRS.
+    time_zone
+        Where the days are counted, e.g. ``"America/Chicago"``; needed for times in UTC.
+    design
+        Trap design of a file of traps that names none, as files of a GPS receiver do.
+    allow_large
+        Read files up to 1 GB and 3,000,000 rows in place of 50 MB and 100,000 rows.
+    """
+
+    date_format: str = "YYYY-MM-DD"
+    decimal: Decimal = "."
+    encoding: str | None = None
+    delimiter: str | None = None
+    crs: str | None = None
+    units: str | None = None
+    time_zone: str | None = None
+    design: str | None = None
+    allow_large: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class LocalGridSettings:
+    """Where the tape-measured positions `x_m`, `y_m` start and point.
+
+    Parameters
+    ----------
+    origin
+        Longitude and latitude of the peg at 0, 0, on WGS 84.
+    bearing_deg
+        Direction of the baseline (y) clockwise from true north; x runs to its right.
+    """
+
+    origin: tuple[float, float]
+    bearing_deg: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
 class SiteSettings:
     """All settings of one site, after `site.toml` has been checked.
 
@@ -133,7 +215,8 @@ class SiteSettings:
     aliases
         Table -> {column of the file: our column}.
     files
-        Table -> file name, where the name is not the table's own.
+        Table -> file name, where the name is not the table's own; ``all`` names one GeoPackage or
+        workbook that holds every table without a file of its own, as layers or sheets.
     class_breaks
         Catch rates (adults per trap-week) between the shades of the map; fixed for all weeks.
     """
@@ -151,3 +234,18 @@ class SiteSettings:
     class_breaks: tuple[float, ...] = (0.5, 1.0, 2.0, 4.0, 8.0)
     marks: MarkSettings = MarkSettings()
     network: NetworkSettings = NetworkSettings()
+    round: RoundSettings = RoundSettings()
+    read: ReadSettings = ReadSettings()
+    read_tables: Mapping[str, ReadSettings] = field(default_factory=dict)
+    local_grid: LocalGridSettings | None = None
+
+    def reading(self, table: str) -> ReadSettings:
+        """Return how the file of one table is written.
+
+        Examples
+        --------
+        >>> SiteSettings("K", read_tables={"visits": ReadSettings(decimal=",")}).reading("visits")
+        ReadSettings(date_format='YYYY-MM-DD', decimal=',', encoding=None, delimiter=None, \
+crs=None, units=None, time_zone=None, design=None, allow_large=False)
+        """
+        return self.read_tables.get(table, self.read)

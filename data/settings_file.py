@@ -6,7 +6,7 @@ import hashlib
 import re
 import tomllib
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field, fields, replace
 from datetime import date
 from pathlib import Path
 from typing import Any, TypeVar
@@ -16,18 +16,22 @@ from pyproj.exceptions import CRSError
 
 from data.files import refuse_unsafe_name
 from data.findings import SettingsError
+from data.read_options import option_problem
 from data.schemas import SITE_FILE, TABLES
 from data.settings import (
     DesignSettings,
+    LocalGridSettings,
     MarkSettings,
     NetworkSettings,
+    ReadSettings,
+    RoundSettings,
     SeasonWindow,
     SiteSettings,
 )
 from data.suggestions import did_you_mean
 
 _T = TypeVar("_T")
-_Settings = TypeVar("_Settings", MarkSettings, NetworkSettings)
+_Settings = TypeVar("_Settings", MarkSettings, NetworkSettings, RoundSettings)
 
 _KEYS = (
     "name",
@@ -43,6 +47,9 @@ _KEYS = (
     "map",
     "marks",
     "network",
+    "round",
+    "read",
+    "local_grid",
 )
 
 _LIMITS: Mapping[str, tuple[float, float]] = {
@@ -58,6 +65,9 @@ _LIMITS: Mapping[str, tuple[float, float]] = {
     "min_spacing_m": (0, 10_000),
     "refuge_reach_m": (0, 100_000),
     "suggestions": (0, 1000),
+    "bearing_deg": (-360, 360),
+    "walking_kmh": (0.1, 20),
+    "minutes_per_trap": (0, 240),
 }
 """Smallest and largest value of each number, both allowed."""
 
@@ -139,6 +149,10 @@ def parse_settings(parsed: Mapping[str, Any]) -> SiteSettings:
         class_breaks=_class_breaks(told, parsed),
         marks=marks,
         network=network,
+        round=_round(told, parsed),
+        read=_read(told, "read", _site_options(told, parsed), ReadSettings()),
+        read_tables=_read_tables(told, parsed),
+        local_grid=_local_grid(told, parsed),
     )
     _species_agree(told, settings)
     if told.lines:
@@ -297,7 +311,7 @@ def _aliases(told: _Told, parsed: Mapping[str, Any]) -> dict[str, dict[str, str]
 
 def _files(told: _Told, parsed: Mapping[str, Any]) -> dict[str, str]:
     files = _text_map(told, "files", parsed.get("files", {}))
-    told.unknown_keys("files", files, TABLES)
+    told.unknown_keys("files", files, (*TABLES, "all"))
     for table, name in files.items():
         try:
             refuse_unsafe_name(name, f"files.{table}")
@@ -361,6 +375,67 @@ def _numbers(
             if name in table
         }
     )
+
+
+def _round(told: _Told, parsed: Mapping[str, Any]) -> RoundSettings:
+    table = told.table(parsed, "round")
+    point = table.get("start_point")
+    numbers = {key: value for key, value in table.items() if key != "start_point"}
+    rest = _numbers(told, "round", {"round": numbers}, RoundSettings)
+    return rest if point is None else replace(rest, start_point=_start_point(told, point))
+
+
+def _start_point(told: _Told, value: object) -> tuple[float, float]:
+    return _position(told, "round.start_point", value)
+
+
+def _position(told: _Told, key: str, value: object) -> tuple[float, float]:
+    pair: list[Any] = told.typed(key, value, list, [0.0, 0.0])
+    if len(pair) != 2:
+        told.wrong(key, f"expected [longitude, latitude], found {pair!r}")
+        return 0.0, 0.0
+    longitude = _number(told, f"{key}, longitude", pair[0], (-180, 180), 0.0)
+    return longitude, _number(told, f"{key}, latitude", pair[1], (-90, 90), 0.0)
+
+
+def _site_options(told: _Told, parsed: Mapping[str, Any]) -> Mapping[str, Any]:
+    given = told.table(parsed, "read")
+    return {key: value for key, value in given.items() if key not in TABLES}
+
+
+def _read_tables(told: _Told, parsed: Mapping[str, Any]) -> dict[str, ReadSettings]:
+    """Return the options of the tables that have their own, on top of those of the site."""
+    # The options of the site were told before; here they are only the ground.
+    site = _read(_Told(), "read", _site_options(_Told(), parsed), ReadSettings())
+    given = told.table(parsed, "read")
+    return {
+        name: _read(told, f"read.{name}", told.typed(f"read.{name}", given[name], dict, {}), site)
+        for name in TABLES
+        if name in given
+    }
+
+
+def _read(told: _Told, place: str, given: Mapping[str, Any], ground: ReadSettings) -> ReadSettings:
+    options = [option.name for option in fields(ReadSettings)]
+    told.unknown_keys(place, given, options)
+    problems = {key: option_problem(key, value) for key, value in given.items() if key in options}
+    for key, problem in problems.items():
+        if problem:
+            told.wrong(f"{place}.{key}", problem)
+    return replace(ground, **{key: given[key] for key, wrong in problems.items() if not wrong})
+
+
+def _local_grid(told: _Told, parsed: Mapping[str, Any]) -> LocalGridSettings | None:
+    if "local_grid" not in parsed:
+        return None
+    table = told.table(parsed, "local_grid")
+    told.unknown_keys("local_grid", table, ("origin", "bearing_deg"))
+    if "origin" not in table:
+        told.wrong("local_grid", "origin is missing; add origin = [longitude, latitude]")
+    origin = _position(told, "local_grid.origin", table.get("origin", [0.0, 0.0]))
+    bearing = table.get("bearing_deg", 0.0)
+    limits = _LIMITS["bearing_deg"]
+    return LocalGridSettings(origin, _number(told, "local_grid.bearing_deg", bearing, limits, 0.0))
 
 
 def _like(told: _Told, key: str, value: object, fallback: Any) -> Any:

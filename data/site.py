@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import geopandas as gpd
 import pandas as pd
 
 from data.findings import Finding
+from data.set_aside import Account
 from data.settings import SiteSettings
 
 STATUSES = ("ok", "flooded", "disturbed", "missing", "covered", "not_checked")
@@ -49,6 +50,10 @@ class Site:
         Everything that was wrong, errors (row set aside) and warnings (row used).
     hashes
         File name -> SHA-256 of the bytes read.
+    account
+        How many rows of each file count, and every row that was set aside, as typed.
+    visit_headers
+        Columns of the visits, in the order of the file: our name -> the name in the file.
     """
 
     settings: SiteSettings
@@ -64,3 +69,5 @@ class Site:
     treatments: pd.DataFrame
     findings: tuple[Finding, ...]
     hashes: Mapping[str, str]
+    account: Account = field(default_factory=Account)
+    visit_headers: Mapping[str, str] = field(default_factory=dict)

@@ -37,7 +37,7 @@ def nearest(word: str, known: Iterable[str]) -> str | None:
     True
     """
     names = sorted(set(known))
-    same = [name for name in names if _key(name) == _key(word)]
+    same = [name for name in names if reading(name) == reading(word)]
     if same:
         return same[0]
     lower = {name.lower(): name for name in reversed(names)}
@@ -57,6 +57,13 @@ def did_you_mean(word: str, known: Iterable[str], otherwise: str) -> str:
     return otherwise if name is None else f"did you mean {name!r}?"
 
 
-def _key(word: str) -> str:
+def reading(word: str) -> str:
+    """Return what is left of a name when case, signs, leading zeros and look-alikes are put aside.
+
+    Examples
+    --------
+    >>> {reading(name) for name in ("T01", "t-1", "TO1", "T 1")}
+    {'t1'}
+    """
     plain = re.sub(r"[\W_]+", "", word.lower()).translate(_LOOKS_LIKE)
     return re.sub(r"(?<![0-9])0+(?=[0-9])", "", plain)

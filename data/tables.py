@@ -1,29 +1,34 @@
-"""Reading plain tables: one reader per file suffix."""
+"""Reading plain tables of text, and laying out rows of text cells from any kind of file."""
 
 from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 import pandas as pd
 
+from data.encodings import DecodedText, decode
 from data.files import SourceFile
 from data.findings import Finding, InputError
 from data.raw import RawTable
 
 LARGEST_TABLE_ROWS = 100_000
+LARGEST_TABLE_ROWS_ALLOWED = 3_000_000
+"""With `[read] allow_large`."""
+
+_DELIMITERS = {",": "commas", ";": "semicolons", "\t": "tabs"}
 
 
 def read_csv(source: SourceFile) -> RawTable:
-    r"""Read comma-separated UTF-8 text, with or without a byte-order mark.
+    r"""Read text whose columns are separated by commas, semicolons or tabs.
 
     Every cell stays text. Blank rows are skipped, and the others keep their row number.
 
     Parameters
     ----------
     source
-        The file.
+        The file; its `read` may declare the encoding and the delimiter.
 
     Returns
     -------
@@ -33,7 +38,8 @@ def read_csv(source: SourceFile) -> RawTable:
     Raises
     ------
     InputError
-        When the text is not UTF-8, not comma-separated, has no rows, or names a column twice.
+        When the text cannot be decoded, its delimiter is not clear, it has no rows, or it names a
+        column twice.
 
     Examples
     --------
@@ -43,47 +49,115 @@ def read_csv(source: SourceFile) -> RawTable:
     2     T01    cup
     4      NA    cup
     """
-    rows = [[cell.strip() for cell in row] for row in _split(source)]
-    header = _header(rows, source.name)
+    decoded = _decoded(source)
+    rows = [[cell.strip() for cell in row] for row in _split(decoded.text, source)]
+    warnings = [] if decoded.guessed_at is None else [_guessed(source.name, decoded.guessed_at)]
+    return lay_out(rows, source, source.name, warnings)
+
+
+def lay_out(
+    rows: Sequence[list[str]], source: SourceFile, label: str, warnings: Sequence[Finding] = ()
+) -> RawTable:
+    """Make a table of rows of stripped text cells.
+
+    Parameters
+    ----------
+    rows
+        Every row of the file from the first, blank ones included.
+    source
+        The file they come from.
+    label
+        What findings call the file.
+    warnings
+        What is known to be odd about the file.
+
+    Returns
+    -------
+    RawTable
+        Rows with more cells than the header are left out and reported.
+
+    Raises
+    ------
+    InputError
+        When there is no header, no row, too many rows, or a column twice.
+    """
+    header = _header(rows, label)
     body = {number: row for number, row in enumerate(rows[1:], start=2) if any(row)}
     if not body:
-        raise _refusal("IN-004", source.name, "there is no row below the header", "add rows")
-    if len(body) > LARGEST_TABLE_ROWS:
-        fix = f"keep it under {LARGEST_TABLE_ROWS:,} rows"
-        raise _refusal("IN-017", source.name, f"the table has {len(body):,} rows", fix)
-    long = [number for number, row in body.items() if any(row[len(header) :])]
+        raise _refusal("IN-004", label, "there is no row below the header", "add rows")
+    refuse_many_rows(len(body), source, label)
     width = len(header)
+    long = {number for number, row in body.items() if len(row) > width and any(row[width:])}
     cells = [(row + [""] * width)[:width] for number, row in body.items() if number not in long]
     index = [number for number in body if number not in long]
     text = pd.DataFrame(cells, index=index, columns=header, dtype=object)
     text = text.loc[:, [name for name in header if name]]
-    return RawTable(source.name, text, findings=tuple(_too_long(source.name, n) for n in long))
+    findings = (*warnings, *(_too_long(label, number) for number in sorted(long)))
+    return RawTable(label, text, findings=findings, read=source.read, local_grid=source.local_grid)
 
 
-def _split(source: SourceFile) -> list[list[str]]:
+def refuse_many_rows(count: int, source: SourceFile, label: str) -> None:
+    """Refuse a table of more rows than the settings allow.
+
+    Raises
+    ------
+    InputError
+        When there are too many.
+    """
+    large = source.read.allow_large
+    most = LARGEST_TABLE_ROWS_ALLOWED if large else LARGEST_TABLE_ROWS
+    if count > most:
+        fix = f"keep it under {most:,} rows"
+        fix += "" if large else ", or set allow_large = true under [read] in site.toml"
+        raise _refusal("IN-017", label, f"the table has {count:,} rows", fix)
+
+
+def _decoded(source: SourceFile) -> DecodedText:
     try:
-        text = source.content.decode("utf-8-sig")
-        return list(csv.reader(io.StringIO(text, newline=""), strict=True))
-    except UnicodeDecodeError as error:
-        problem = f"byte {error.start} is not UTF-8 text"
-        fix = "save the table again as CSV UTF-8"
-        raise _refusal("IN-002", source.name, problem, fix) from None
+        return decode(source.content, source.read.encoding)
+    except ValueError as error:
+        fix = "save the table again as CSV UTF-8, or set encoding under [read] in site.toml"
+        raise _refusal("IN-002", source.name, str(error), fix) from None
+
+
+def _split(text: str, source: SourceFile) -> list[list[str]]:
+    delimiter = source.read.delimiter or _delimiter(text, source)
+    try:
+        return list(csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True))
     except csv.Error as error:
-        problem = f"the text is not comma-separated ({error})"
+        problem = f"the text is not separated by {_DELIMITERS[delimiter]} ({error})"
         raise _refusal("IN-002", source.name, problem, "close every quotation mark") from None
 
 
-def _header(rows: list[list[str]], file: str) -> list[str]:
+def _delimiter(text: str, source: SourceFile) -> str:
+    """Return the only delimiter that the header holds outside quotation marks."""
+    if source.suffix == ".tsv":
+        return "\t"
+    head = text.lstrip("\r\n").splitlines()[:1]
+    plain = "".join(head).split('"')[::2]
+    found = [mark for mark in _DELIMITERS if any(mark in part for part in plain)]
+    if len(found) > 1:
+        listed = " and ".join(_DELIMITERS[mark] for mark in found)
+        problem = f"the header holds {listed}, so it is not clear which one separates the columns"
+        fix = 'set delimiter under [read] in site.toml, e.g. delimiter = ";"'
+        raise InputError([Finding("IN-084", source.name, problem, fix, row=1)])
+    return found[0] if found else ","
+
+
+def _header(rows: Sequence[list[str]], file: str) -> list[str]:
     header = rows[0] if rows else []
     if not any(header):
         raise _refusal("IN-004", file, "row 1 holds no column names", "put the names in row 1")
-    if len(header) == 1 and (";" in header[0] or "\t" in header[0]):
-        problem = "the columns are not separated by commas"
-        raise _refusal("IN-002", file, problem, "save the table with commas")
     twice = sorted({name for name in header if name and header.count(name) > 1})
     if twice:
         raise InputError([_twice(file, name) for name in twice])
     return header
+
+
+def _guessed(file: str, line: int) -> Finding:
+    problem = f"line {line} is not UTF-8 text, so the file is read as Windows-1252"
+    fix = 'save it as CSV UTF-8, or set encoding = "windows-1252" under [read] in site.toml'
+    return Finding("IN-083", file, problem, fix, severity="warning")
 
 
 def _twice(file: str, name: str) -> Finding:
@@ -92,7 +166,7 @@ def _twice(file: str, name: str) -> Finding:
 
 
 def _too_long(file: str, row: int) -> Finding:
-    fix = "put a text that holds commas in quotation marks"
+    fix = "put a text that holds the separator in quotation marks"
     return Finding("IN-007", file, "the row has more cells than the header", fix, row=row)
 
 
@@ -100,5 +174,5 @@ def _refusal(code: str, file: str, problem: str, fix: str) -> InputError:
     return InputError([Finding(code, file, problem, fix)])
 
 
-TABLE_READERS: dict[str, Callable[[SourceFile], RawTable]] = {".csv": read_csv}
+TABLE_READERS: dict[str, Callable[[SourceFile], RawTable]] = {".csv": read_csv, ".tsv": read_csv}
 """Suffix -> reader; a new kind of table file is one function and one line here."""

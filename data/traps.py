@@ -4,21 +4,23 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-import geopandas as gpd
 import pandas as pd
+import shapely
 
-from data.checks import Draft, Fault, findings_at, quoted, run_checks
+from data.checks import Draft, Fault, findings_at, quoted, rows_of, run_checks
 from data.columns import missing_columns
-from data.findings import Finding, InputError
-from data.places import Grid, point_findings
+from data.coordinates import coordinate_pair, point_shapes
+from data.findings import Finding
+from data.ids import id_checks
+from data.places import Grid, as_array, point_findings, shapes_of
 from data.raw import NamedTable
 from data.schemas import TRAPS, Column, Table
-from data.shapes import WGS84
 from data.values import draft_of
 from data.zones import in_metres, shape_checks, shape_draft
 
-_DEGREES = ("longitude", "latitude")
-_METRES = ("easting", "northing")
+NEAREST_M = 5.0
+"""Two traps nearer than this take beetles from each other, or are one trap entered twice (common
+practice, no source)."""
 
 ALWAYS = pd.Timestamp("1900-01-01")
 """Stands for a blank installed date."""
@@ -50,8 +52,10 @@ def check_traps(named: NamedTable, grid: Grid | None) -> Draft:
     draft = _with_shapes(named) if named.raw.geometry is not None else _with_points(named, grid)
     if grid is not None:
         draft = draft.with_findings(_positions(draft, grid))
-    draft = run_checks(draft, [_removed_too_early, _overlapping_lives])
-    return draft if grid is None else in_metres(draft, grid)
+    draft = run_checks(draft, [_removed_too_early, *id_checks("trap_id")])
+    if grid is not None:
+        draft = in_metres(draft, grid)
+    return run_checks(draft, [_overlapping_lives])
 
 
 def locations(draft: Draft) -> pd.DataFrame:
@@ -84,21 +88,13 @@ def _with_shapes(named: NamedTable) -> Draft:
 def _with_points(named: NamedTable, grid: Grid | None) -> Draft:
     pair = _coordinate_columns(named)
     draft = draft_of(named, _requiring(pair))
-    x, y = (draft.typed[name] for name in pair)
-    crs = WGS84 if pair == _DEGREES else None if grid is None else grid.crs
-    there = x.notna() & y.notna()
-    points = gpd.GeoSeries.from_xy(x.fillna(0), y.fillna(0), index=x.index, crs=crs).where(there)
+    points = point_shapes(draft.typed, pair, named, grid)
     return replace(draft, typed=draft.typed.assign(geometry=points))
 
 
-def _coordinate_columns(named: NamedTable) -> tuple[str, ...]:
-    text, file = named.raw.text, named.raw.file
-    pairs = [pair for pair in (_DEGREES, _METRES) if any(name in text for name in pair)]
-    if len(pairs) > 1:
-        problem = "longitude, latitude and easting, northing are both there"
-        raise InputError([Finding("IN-009", file, problem, "keep one of the two pairs", row=1)])
-    pair = pairs[0] if pairs else _DEGREES
-    missing = [name for name in pair if name not in text]
+def _coordinate_columns(named: NamedTable) -> tuple[str, str]:
+    pair = coordinate_pair(named)
+    missing = [name for name in pair if name not in named.raw.text]
     if missing:
         raise missing_columns(named, missing)
     return pair
@@ -137,12 +133,33 @@ def _overlapping_lives(draft: Draft) -> list[Finding]:
     rows = rows.assign(start=rows["installed"].fillna(ALWAYS), end=rows["removed"].fillna(STILL))
     rows = rows.assign(row=rows.index).sort_values(["trap_id", "start", "row"])
     before = rows.groupby("trap_id")["end"].cummax().groupby(rows["trap_id"]).shift()
-    clash = (rows["start"] < before).reindex(draft.typed.index, fill_value=False)
-    fault = Fault(
-        "IN-042",
-        clash,
-        lambda cell: f"trap {quoted(cell)} stands in another place at the same time",
-        "give each trap its own id; for a moved trap, end one row before the next begins",
-        "trap_id",
-    )
-    return findings_at(draft, fault)
+    clash = rows.index[rows["start"] < before]
+    twice = _in_one_place(draft, rows, clash)
+    faults = [
+        Fault(
+            "IN-041",
+            rows_of(draft, twice),
+            lambda cell: f"trap {quoted(cell)} is there twice, at one place and time",
+            "delete one of the two rows",
+            "trap_id",
+        ),
+        Fault(
+            "IN-042",
+            rows_of(draft, clash.difference(twice)),
+            lambda cell: f"trap {quoted(cell)} stands in another place at the same time",
+            "give each trap its own id; for a moved trap, end one row before the next begins",
+            "trap_id",
+        ),
+    ]
+    return [finding for fault in faults for finding in findings_at(draft, fault)]
+
+
+def _in_one_place(draft: Draft, rows: pd.DataFrame, clash: pd.Index[int]) -> pd.Index[int]:
+    """Return the rows that repeat the place of their trap's first row."""
+    shapes = shapes_of(draft)
+    if shapes.crs is None or not shapes.crs.is_projected:
+        return clash[:0]
+    first = rows["row"].groupby(rows["trap_id"]).transform("first").loc[clash]
+    places = pd.Series(as_array(shapes), shapes.index, dtype=object)
+    metres = shapely.distance(places.loc[first].to_numpy(), places.loc[clash].to_numpy())
+    return clash[metres <= NEAREST_M]

@@ -3,18 +3,33 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from datetime import date
 
 import pandas as pd
 
 from data.checks import Draft, Fault, findings_at, quoted
+from data.coordinates import degrees
+from data.dates import ISO, NoTimeZoneError, read_day
 from data.raw import NamedTable
 from data.schemas import Column, Table
+from data.settings import ReadSettings
 from data.suggestions import did_you_mean
 
-_DATE = re.compile(r"(?:19|20)[0-9]{2}-[0-9]{2}-[0-9]{2}").fullmatch
-_NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)").fullmatch
-_WHOLE = re.compile(r"[+-]?[0-9]+(?:\.0*)?").fullmatch
+_NUMBERS = {
+    ".": re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)").fullmatch,
+    ",": re.compile(r"[+-]?(?:[0-9]+,?[0-9]*|,[0-9]+)").fullmatch,
+}
+_WHOLES = {
+    ".": re.compile(r"[+-]?[0-9]+(?:\.0*)?").fullmatch,
+    ",": re.compile(r"[+-]?[0-9]+(?:,0*)?").fullmatch,
+}
+"""Decimal mark -> how numbers are written."""
+
+_SLASHED = re.compile(r"[0-9]{1,2}[/.-][0-9]{1,2}[/.-](?:[0-9]{2}){1,2}").fullmatch
+_ANGLE_SIGNS = re.compile("[0-9].*[^0-9.,eE+-]|[NSEWnsew].*[0-9]").search
+
+_MARK_WORDS = {".": "point", ",": "comma"}
 
 _Matcher = Callable[[str], re.Match[str] | None]
 _Parsed = tuple[pd.Series, list[Fault]]
@@ -46,36 +61,36 @@ def draft_of(named: NamedTable, table: Table, extra: Sequence[Column] = ()) -> D
     >>> named = NamedTable(RawTable("w.csv", text), {"date": "date", "tmin_c": "tmin_c"})
     >>> for finding in draft_of(named, WEATHER).findings:
     ...     print(finding)
-    w.csv row 3, column date: '3/1/26' is not a date YYYY-MM-DD; write the date like 2026-05-04 \
-[IN-011]
+    w.csv row 3, column date: '3/1/26' is not a date YYYY-MM-DD; write the date like 2026-05-04, \
+or declare date_format under [read] in site.toml [IN-011]
     w.csv row 3, column tmin_c: '1,5' is not a number; use digits and a decimal point only [IN-012]
     """
     text = named.raw.text
     columns = (*table.columns, *extra)
-    parsed = {column.name: _parse(text, column) for column in columns}
+    parsed = {column.name: _parse(text, column, named.raw.read) for column in columns}
     values = pd.DataFrame({name: series for name, (series, _) in parsed.items()}, index=text.index)
     draft = Draft(named.raw.file, text, values, named.headers, named.raw.findings)
     faults = [fault for _, found in parsed.values() for fault in found]
     return draft.with_findings([f for fault in faults for f in findings_at(draft, fault)])
 
 
-def _parse(table: pd.DataFrame, column: Column) -> _Parsed:
+def _parse(table: pd.DataFrame, column: Column, read: ReadSettings) -> _Parsed:
     if column.name not in table:
         nothing, dtype = _BLANKS[column.kind]
         return pd.Series([nothing] * len(table), index=table.index, dtype=dtype), []
     text = table[column.name]
-    values, faults = _PARSERS[column.kind](text, column)
+    values, faults = _PARSERS[column.kind](text, column, read)
     if column.required:
         blank = text == ""
         faults.insert(0, Fault("IN-010", blank, "it is blank", "fill it in", column.name))
     return values, faults
 
 
-def _text(text: pd.Series[str], _column: Column) -> _Parsed:
+def _text(text: pd.Series[str], _column: Column, _read: ReadSettings) -> _Parsed:
     return text, []
 
 
-def _word(text: pd.Series[str], column: Column) -> _Parsed:
+def _word(text: pd.Series[str], column: Column, _read: ReadSettings) -> _Parsed:
     unknown = (text != "") & ~text.isin(column.words)
     words = "use one of: " + ", ".join(column.words)
     fault = Fault(
@@ -88,37 +103,88 @@ def _word(text: pd.Series[str], column: Column) -> _Parsed:
     return text, [fault]
 
 
-def _date(text: pd.Series[str], column: Column) -> _Parsed:
+def _date(text: pd.Series[str], column: Column, read: ReadSettings) -> _Parsed:
     # A table names each day many times: every spelling is read once.
     codes, spellings = pd.factorize(text)
-    days = pd.Series([cell if _DATE(cell) else None for cell in spellings], dtype=object)
-    read = pd.to_datetime(days, format="%Y-%m-%d", errors="coerce").astype("datetime64[ns]")
-    values = pd.Series(read.to_numpy()[codes], index=text.index)
-    fault = Fault(
+    days, no_zone = _days(spellings, read)
+    stamps = pd.to_datetime(pd.Series(days, dtype=object), errors="coerce").astype("datetime64[ns]")
+    values = pd.Series(stamps.to_numpy()[codes], index=text.index)
+    placeless = text.isin(no_zone)
+    unread = Fault(
         "IN-011",
-        (text != "") & values.isna(),
-        lambda cell: f"{quoted(cell)} is not a date YYYY-MM-DD",
-        "write the date like 2026-05-04",
+        (text != "") & values.isna() & ~placeless,
+        lambda cell: f"{quoted(cell)} is not a date {read.date_format}",
+        lambda cell: _date_fix(cell, read),
         column.name,
     )
-    return values, [fault]
+    unplaced = Fault(
+        "IN-090",
+        placeless,
+        lambda cell: f"{quoted(cell)} names its offset from UTC, so its day depends on the place",
+        'set time_zone under [read] in site.toml, e.g. "America/Chicago"',
+        column.name,
+    )
+    return values, [unread, unplaced]
 
 
-def _number(text: pd.Series[str], column: Column) -> _Parsed:
-    read = _as_float(text, _NUMBER)
-    values = read.where(read.abs() != float("inf"))
+def _days(spellings: Iterable[str], read: ReadSettings) -> tuple[list[date | None], list[str]]:
+    """Return the day of each spelling, and the spellings that need a time zone."""
+    days: list[date | None] = []
+    no_zone: list[str] = []
+    for cell in spellings:
+        try:
+            days.append(read_day(cell, read.date_format, read.time_zone))
+        except NoTimeZoneError:
+            days.append(None)
+            no_zone.append(cell)
+        except (ValueError, OverflowError):
+            days.append(None)
+    return days, no_zone
+
+
+def _date_fix(cell: str, read: ReadSettings) -> str:
+    if read.date_format != ISO:
+        return f"write the date like {read.date_format}, or like 2026-05-04"
+    declare = ", or declare date_format under [read] in site.toml" if _SLASHED(cell) else ""
+    return f"write the date like 2026-05-04{declare}"
+
+
+def _number(text: pd.Series[str], column: Column, read: ReadSettings) -> _Parsed:
+    floats = _as_float(text, _NUMBERS, read)
+    values = floats.where(floats.abs() != float("inf"))
     wrong = Fault(
         "IN-012",
         (text != "") & values.isna(),
         lambda cell: f"{quoted(cell)} is not a number",
-        "use digits and a decimal point only",
+        f"use digits and a decimal {_MARK_WORDS[read.decimal]} only",
         column.name,
     )
     return values, [wrong, _out_of_range(values, column)]
 
 
-def _count(text: pd.Series[str], column: Column) -> _Parsed:
-    values = _as_float(text, _WHOLE)
+def _angle(text: pd.Series[str], column: Column, read: ReadSettings) -> _Parsed:
+    """Read decimal degrees, or degrees with minutes and seconds."""
+    marked = text.map(lambda cell: _ANGLE_SIGNS(cell) is not None).astype(bool)
+    values, faults = _number(text.where(~marked, ""), column, read)
+    problems: dict[str, str] = {}
+    angles: dict[str, float] = {}
+    for cell in set(text[marked]):
+        try:
+            angles[cell] = degrees(cell.replace(read.decimal, "."), column.name)
+        except ValueError as error:
+            problems[cell] = str(error)
+    unread = Fault(
+        "IN-080",
+        text.isin(list(problems)),
+        lambda cell: f"{quoted(cell)} {problems[cell]}",
+        "write it like -80.0125, or like 80° 0' 45\" W",
+        column.name,
+    )
+    return values.where(~marked, text.map(angles)).astype("float64"), [*faults, unread]
+
+
+def _count(text: pd.Series[str], column: Column, read: ReadSettings) -> _Parsed:
+    values = _as_float(text, _WHOLES, read)
     wrong = Fault(
         "IN-021",
         (text != "") & values.isna(),
@@ -160,19 +226,25 @@ def _out_of_range(values: pd.Series[float], column: Column) -> Fault:
     )
 
 
-def _as_float(text: pd.Series[str], pattern: _Matcher) -> pd.Series[float]:
+def _as_float(
+    text: pd.Series[str], patterns: Mapping[str, _Matcher], read: ReadSettings
+) -> pd.Series[float]:
     # Counts repeat: every spelling is read once.
     cells = text.tolist()
-    read = {cell: float(cell) if pattern(cell) else float("nan") for cell in set(cells)}
-    return pd.Series([read[cell] for cell in cells], index=text.index, dtype="float64")
+    fits, mark = patterns[read.decimal], read.decimal
+    known = {
+        cell: float(cell.replace(mark, ".")) if fits(cell) else float("nan") for cell in set(cells)
+    }
+    return pd.Series([known[cell] for cell in cells], index=text.index, dtype="float64")
 
 
-_PARSERS: dict[str, Callable[[pd.Series[str], Column], _Parsed]] = {
+_PARSERS: dict[str, Callable[[pd.Series[str], Column, ReadSettings], _Parsed]] = {
     "id": _text,
     "text": _text,
     "word": _word,
     "date": _date,
     "number": _number,
+    "angle": _angle,
     "count": _count,
 }
 
@@ -182,6 +254,7 @@ _BLANKS: dict[str, tuple[object, str]] = {
     "word": ("", "object"),
     "date": (pd.NaT, "datetime64[ns]"),
     "number": (float("nan"), "float64"),
+    "angle": (float("nan"), "float64"),
     "count": (float("nan"), "float64"),
 }
 """What a column holds that the file does not have."""

@@ -2,18 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 
+import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
-from data.checks import Check, Draft, Fault, findings_at, quoted
+from data.checks import Check, Draft, Fault, findings_at, quoted, rows_of
 from data.findings import Finding
-from data.suggestions import did_you_mean
+from data.ids import unknown_fix
+from data.settings import SeasonWindow
+from data.suggestions import nearest
 from data.traps import ALWAYS, STILL
+from data.windows import season_years
 
 LONGEST_EXPOSURE_NIGHTS = 14
 """A trap that stood longer was not looked after, or a check is missing from the table."""
+
+LARGEST_SILENCE_DAYS = 730
+"""Visits this far from all others, and few, are in the wrong year (common practice, no source)."""
+
+SMALLEST_SHARE = 0.05
+"""Share of all visits up to which such visits are few."""
 
 VISIT_KEY = ["trap_id", "checked_on"]
 """What tells one visit from another."""
@@ -41,7 +51,7 @@ class KnownTraps:
     locations: pd.DataFrame
 
 
-def visit_checks(traps: KnownTraps) -> list[Check]:
+def visit_checks(traps: KnownTraps, season: SeasonWindow | None = None) -> list[Check]:
     """Return the checks of visits that do not look at counts, in order.
 
     Parameters
@@ -49,6 +59,8 @@ def visit_checks(traps: KnownTraps) -> list[Check]:
     traps
         The traps of the site. When `traps.ids` is empty the traps could not be read, and nothing
         is said about unknown ones.
+    season
+        The part of a year that is one season; None says nothing about seasons and gaps.
     """
 
     def unknown(draft: Draft) -> list[Finding]:
@@ -57,7 +69,22 @@ def visit_checks(traps: KnownTraps) -> list[Check]:
     def nowhere(draft: Draft) -> list[Finding]:
         return _nowhere(draft, traps) if traps.ids else []
 
-    return [unknown, _set_after_checked, _too_long, nowhere, _overlapping]
+    def unused(draft: Draft) -> list[Finding]:
+        return [] if season is None else _outside_seasons(draft, season)
+
+    def gaps(draft: Draft) -> list[Finding]:
+        return [] if season is None else _gaps(draft, season, traps)
+
+    return [
+        unknown,
+        _set_after_checked,
+        _too_long,
+        _odd_year,
+        nowhere,
+        _overlapping,
+        unused,
+        gaps,
+    ]
 
 
 def place_visits(visits: pd.DataFrame, locations: pd.DataFrame) -> pd.Series[str]:
@@ -107,7 +134,7 @@ def _unknown_trap(draft: Draft, traps: KnownTraps) -> list[Finding]:
         "IN-040",
         (ids != "") & ~ids.isin(traps.ids),
         lambda cell: f"trap {quoted(cell)} is not in {traps.file}",
-        lambda cell: did_you_mean(cell, traps.ids, f"add it to {traps.file}, or mend the id"),
+        lambda cell: unknown_fix(cell, traps.ids, traps.file),
         "trap_id",
     )
     return findings_at(draft, fault)
@@ -148,8 +175,10 @@ def _nowhere(draft: Draft, traps: KnownTraps) -> list[Finding]:
     first = nowhere[aside].drop_duplicates("trap_id")
     orphans = "visits of trap {!r} cannot be placed, for a row of it was set aside".format
     faults = [
-        Fault("IN-033", _rows(draft, nowhere.index[~aside]), homeless, fix, "checked_on"),
-        Fault("IN-044", _rows(draft, first.index), orphans, f"mend it in {traps.file}", "trap_id"),
+        Fault("IN-033", rows_of(draft, nowhere.index[~aside]), homeless, fix, "checked_on"),
+        Fault(
+            "IN-044", rows_of(draft, first.index), orphans, f"mend it in {traps.file}", "trap_id"
+        ),
     ]
     return [finding for fault in faults for finding in findings_at(draft, fault)]
 
@@ -168,7 +197,7 @@ def _overlapping(draft: Draft) -> list[Finding]:
     later = [row for _, trap in suspects.groupby("trap_id") for row in _later_rows(trap)]
     fault = Fault(
         "IN-032",
-        _rows(draft, later),
+        rows_of(draft, later),
         lambda cell: f"on {cell} the trap was still set for an earlier visit",
         "mend the dates of one of the two visits",
         "set_on",
@@ -188,5 +217,100 @@ def _later_rows(visits: pd.DataFrame) -> list[int]:
     return later
 
 
-def _rows(draft: Draft, rows: Iterable[int]) -> pd.Series[bool]:
-    return pd.Series(draft.typed.index.isin(list(rows)), index=draft.typed.index)
+def _odd_year(draft: Draft) -> list[Finding]:
+    """Report the few visits that lie years from all others: they would set the default week."""
+    good = draft.typed[draft.good()]
+    days = good["checked_on"].dropna().sort_values()
+    block = (days.diff() > pd.Timedelta(days=LARGEST_SILENCE_DAYS)).cumsum()
+    share = block.groupby(block).transform("size") / max(len(block), 1)
+    fault = Fault(
+        "IN-048",
+        rows_of(draft, share.index[share <= SMALLEST_SHARE]),
+        lambda cell: f"{cell} is more than two years from nearly all other visits",
+        "check the year of both dates",
+        "checked_on",
+    )
+    return findings_at(draft, fault)
+
+
+def _outside_seasons(draft: Draft, season: SeasonWindow) -> list[Finding]:
+    days = draft.typed["checked_on"]
+    outside = draft.good() & days.notna() & season_years(days, season).isna()
+    fault = Fault(
+        "IN-039",
+        outside,
+        lambda cell: f"{cell} lies outside the season, {season.start} to {season.end}",
+        "it is used nowhere; if it should be, widen [season] in site.toml",
+        "checked_on",
+        "warning",
+    )
+    return findings_at(draft, fault)
+
+
+def _gaps(draft: Draft, season: SeasonWindow, traps: KnownTraps) -> list[Finding]:
+    """Report nights of a season between two visits of a trap that neither of them covers.
+
+    Rows with another mistake still tell where the trap was; a row whose own dates are wrong, or
+    that names a trap nearly right, may well be the missing one.
+    """
+    visits = _meant_visits(draft, traps).assign(row=draft.typed.index)
+    # Dates in the wrong year are as good as none.
+    days = ["set_on", "checked_on"]
+    visits[days] = visits[days].mask(rows_of(draft, _coded(draft, "IN-048")))
+    visits = visits.assign(season=season_years(visits["set_on"], season))
+    broken = ~(visits["set_on"] < visits["checked_on"])
+    sound = visits[~broken & visits["season"].notna()]
+    sound = sound.sort_values(["place", "season", "set_on", "checked_on", "row"])
+    keys = [sound["place"], sound["season"]]
+    ends = sound.groupby(["place", "season"])["checked_on"].cummax().groupby(keys).shift()
+    gaps = sound.assign(end=ends)[sound["set_on"] > ends]
+    stray = ~broken & ~visits["trap_id"].isin(traps.ids) & bool(traps.ids)
+    gaps = gaps[~_excused(gaps, visits[broken]) & ~_filled(gaps, visits[stray])]
+    nights = (gaps["set_on"] - gaps["end"]).dt.days
+    told = nights.map("{:.0f} nights before this visit are in no visit".format)
+    fault = Fault(
+        "IN-038",
+        rows_of(draft, gaps.index),
+        told,
+        "add the missing visit, with status not_checked if the trap was closed; or mend set_on",
+        "set_on",
+        "warning",
+    )
+    return findings_at(draft, fault)
+
+
+def _meant_visits(draft: Draft, traps: KnownTraps) -> pd.DataFrame:
+    """Return trap, place and dates of every row, with the trap that a mistyped id stands for."""
+    visits = draft.typed[["trap_id", "set_on", "checked_on"]]
+    if not traps.ids:
+        return visits.assign(place=visits["trap_id"])
+    unknown = set(visits["trap_id"]) - traps.ids
+    meant = {name: nearest(name, traps.ids) or name for name in unknown}
+    visits = visits.assign(trap_id=visits["trap_id"].replace(meant) if meant else visits["trap_id"])
+    return visits.assign(place=place_visits(visits, traps.locations).to_numpy())
+
+
+def _excused(gaps: pd.DataFrame, broken: pd.DataFrame) -> npt.NDArray[np.bool_]:
+    """Return True on gaps that a row of the trap with wrong dates may fill."""
+    found = np.zeros(len(gaps), dtype=bool)
+    suspects = set(broken["trap_id"])
+    for place in np.flatnonzero(gaps["trap_id"].isin(suspects)):
+        gap = gaps.iloc[place]
+        rows = broken[broken["trap_id"] == gap["trap_id"]]
+        days = pd.concat([rows["set_on"], rows["checked_on"]])
+        near = days.between(gap["end"], gap["set_on"])
+        found[place] = bool(near.any() or rows[["set_on", "checked_on"]].isna().any(axis=None))
+    return found
+
+
+def _filled(gaps: pd.DataFrame, stray: pd.DataFrame) -> npt.NDArray[np.bool_]:
+    """Return True on gaps in whose nights a trap that nobody knows was visited."""
+    starts = np.sort(stray["set_on"].to_numpy())
+    ends = np.sort(stray["checked_on"].to_numpy())
+    begun = np.searchsorted(starts, gaps["set_on"].to_numpy(), side="left")
+    over = np.searchsorted(ends, gaps["end"].to_numpy(), side="right")
+    return np.asarray(begun > over, dtype=bool)
+
+
+def _coded(draft: Draft, code: str) -> list[int]:
+    return [each.row for each in draft.findings if each.code == code and each.row is not None]

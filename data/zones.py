@@ -9,7 +9,9 @@ import pandas as pd
 import shapely
 
 from data.checks import Check, Draft, Fault, findings_at, quoted, run_checks
+from data.coordinates import WGS84
 from data.findings import Finding
+from data.ids import id_checks
 from data.places import (
     FARTHEST_KM,
     LARGEST_STRETCH,
@@ -24,11 +26,16 @@ from data.places import (
 )
 from data.raw import NamedTable
 from data.schemas import ZONES, Shape, Table
-from data.shapes import WGS84
 from data.values import draft_of
 
 LARGEST_OVERLAP_M2 = 1.0
 """Zones that share more than this are reported."""
+
+SLIVER_AREA_M2 = 5.0
+"""A zone smaller than this is what is left over from drawing (common practice, no source)."""
+
+SLIVER_WIDTH_M = 0.5
+"""So is one narrower than this on average: twice its area over the length of its outline."""
 
 _KINDS: dict[Shape, tuple[str, ...]] = {
     "polygon": ("Polygon", "MultiPolygon"),
@@ -52,14 +59,15 @@ def check_zones(named: NamedTable, crs: str | None) -> tuple[Draft, Grid | None]
     Draft, Grid or None
         The zones with their `geometry` in the grid's CRS; no grid when no shape is usable.
     """
-    draft = run_checks(shape_draft(named, ZONES), [*shape_checks(ZONES), unique_ids("zone_id")])
+    checks = [*shape_checks(ZONES), unique_ids("zone_id"), *id_checks("zone_id")]
+    draft = run_checks(shape_draft(named, ZONES), checks)
     centres = _centres(draft)
     if centres.empty:
         return draft, Grid(crs) if crs else None
     grid = Grid(crs or utm_zone(float(centres.x.median()), float(centres.y.median())))
     draft = draft.with_findings(_misplaced_zones(draft, centres, grid))
     draft = in_metres(draft, grid)
-    draft = run_checks(draft, [_overlaps])
+    draft = run_checks(draft, [_overlaps, _slivers, _several_parts])
     sound = gpd.GeoSeries(draft.sound["geometry"])
     return draft, replace(grid, box=_box(sound)) if len(sound) else grid
 
@@ -246,10 +254,41 @@ def _overlaps(draft: Draft) -> list[Finding]:
             "cut one out of the other, or accept that traps there go to one of them",
             severity="warning",
             row=int(rows[b]),
+            column=draft.headers.get("zone_id"),
+            value=str(names[b]),
         )
         for a, b, area in sorted(zip(first, second, areas, strict=True))
         if area > LARGEST_OVERLAP_M2
     ]
+
+
+def _slivers(draft: Draft) -> list[Finding]:
+    shapes = _good_shapes(draft)
+    area, width = shapes.area, 2 * shapes.area / shapes.length
+    said = [
+        f"the zone has {a:,.1f} m2 and is {w:,.1f} m wide" for a, w in zip(area, width, strict=True)
+    ]
+    fault = Fault(
+        "IN-065",
+        _on(draft, (area < SLIVER_AREA_M2) | (width < SLIVER_WIDTH_M)),
+        pd.Series(said, shapes.index, dtype=object),
+        "delete it, or draw its outline again",
+        severity="warning",
+    )
+    return findings_at(draft, fault)
+
+
+def _several_parts(draft: Draft) -> list[Finding]:
+    shapes = _good_shapes(draft)
+    parts = pd.Series(shapely.get_num_geometries(as_array(shapes)), shapes.index)
+    fault = Fault(
+        "IN-066",
+        _on(draft, parts > 1),
+        parts.map("the zone is in {} parts".format),
+        "make each part a zone of its own, unless they are managed as one",
+        severity="warning",
+    )
+    return findings_at(draft, fault)
 
 
 def _box(shapes: gpd.GeoSeries) -> Box:

@@ -40,6 +40,7 @@ _STAMP = (
 
 _ZONE_EFFORT = (
     Column("traps", "count", "Trap locations in use at the cut-off.", 0),
+    Column("counted_traps", "count", "Trap locations with exposure, season to date.", 0),
     Column("traps_per_ha", "1/ha", "Those traps per hectare of the zone.", 3),
     Column("nearest_trap_m", "m", "Distance from the zone to the nearest trap.", 1),
     Column("nights", "trap-nights", "Exposure of all `ok` visits, season to date.", 1),
@@ -191,6 +192,7 @@ _SUMMARY_RUN = (
     Column("permutations", "count", "Permutations of each test.", 0),
     Column("findings.errors", "count", "Errors in the site's files.", 0),
     Column("findings.warnings", "count", "Warnings about the site's files.", 0),
+    Column("findings.rows_set_aside", "count", "Rows that count nowhere; see set-aside.csv.", 0),
     Column("findings.by_code", "counts", "Errors and warnings by code."),
     Column("inputs", "object", "SHA-256 of every file that was read."),
     Column("versions", "object", "Version of snoutline and of each library."),

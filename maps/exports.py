@@ -16,6 +16,7 @@ import pandas as pd
 from data.version import VERSION
 from maps.columns import SUGGESTIONS, TRAPS, ZONES, Column
 from maps.words import suggestion_sentence
+from maps.xml_text import add_text
 from spatial.results import Analysis
 
 ACRES_PER_HA = 1e4 / 4046.8564224
@@ -42,9 +43,6 @@ _MISREAD_ID = re.compile(
     """,
     re.IGNORECASE | re.VERBOSE | re.ASCII,
 )
-
-# XML 1.0 allows no other characters, not even escaped (W3C XML 1.0, production 2).
-_NOT_XML = re.compile("[^\t\n\r\u0020-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 
 
 def zones_csv(analysis: Analysis) -> str:
@@ -91,8 +89,8 @@ def suggested_traps_gpx(analysis: Analysis) -> str:
         },
     )
     about = ET.SubElement(root, "metadata")
-    _add_text(about, "name", f"Suggested traps, {facts['site']}, {facts['week']}")
-    _add_text(about, "desc", "; ".join(f"{key} {value}" for key, value in facts.items()))
+    add_text(about, "name", f"Suggested traps, {facts['site']}, {facts['week']}")
+    add_text(about, "desc", "; ".join(f"{key} {value}" for key, value in facts.items()))
     for suggestion in _suggestions(analysis):
         _add_waypoint(root, suggestion)
     ET.indent(root, " ")
@@ -244,13 +242,9 @@ def _feature(suggestion: dict[str, object]) -> dict[str, object]:
 def _add_waypoint(root: ET.Element, suggestion: dict[str, object]) -> None:
     place = {"lat": _degrees(suggestion["latitude"]), "lon": _degrees(suggestion["longitude"])}
     waypoint = ET.SubElement(root, "wpt", place)
-    _add_text(waypoint, "name", f"{suggestion['rank']} {suggestion['zone_id']}")
-    _add_text(waypoint, "desc", str(suggestion["sentence"]))
+    add_text(waypoint, "name", f"{suggestion['rank']} {suggestion['zone_id']}")
+    add_text(waypoint, "desc", str(suggestion["sentence"]))
 
 
 def _degrees(value: object) -> str:
     return f"{value:.7f}"
-
-
-def _add_text(parent: ET.Element, tag: str, text: str) -> None:
-    ET.SubElement(parent, tag).text = _NOT_XML.sub("\ufffd", text)

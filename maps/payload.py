@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Hashable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import geopandas as gpd
@@ -40,8 +40,6 @@ ABSENT = " "
 LARGEST_DOT_PX = 13.0
 """Radius of the season's highest weekly catch rate; the others follow by area."""
 SHAPES = ("circle", "square", "triangle", "diamond", "hexagon")
-MARK_ORDER = ("busy_patch", "quiet_patch", "lone_busy", "lone_quiet")
-"""Which mark a zone shows when its traps carry several: the most telling first."""
 
 _WGS84 = "EPSG:4326"
 _ESCAPES = str.maketrans(
@@ -199,8 +197,7 @@ def _label_points(analysis: Analysis) -> gpd.GeoSeries:
 
 def _zone_states(analysis: Analysis, weekly: list[pd.DataFrame]) -> list[str]:
     breaks = analysis.site.settings.class_breaks
-    trapped = set(analysis.traps["zone_id"].dropna())
-    has_traps = [zone in trapped for zone in analysis.zones["zone_id"]]
+    has_traps = [traps > 0 for traps in analysis.zones["traps"]]
     return [
         "".join(
             zone_state(float(rate), float(nights), here, breaks)
@@ -213,24 +210,10 @@ def _zone_states(analysis: Analysis, weekly: list[pd.DataFrame]) -> list[str]:
 
 
 def _zone_marks(analysis: Analysis) -> list[str]:
-    """One string per week; the chosen week's marks are those of the zone table."""
-    zone_of = analysis.traps.set_index("location_id")["zone_id"]
-    marks = analysis.marks.assign(zone_id=analysis.marks["location_id"].map(zone_of))
-    lines = []
-    for week in shown_weeks(analysis):
-        if week == analysis.season.week:
-            best = dict(zip(analysis.zones["zone_id"], analysis.zones["mark"], strict=True))
-        else:
-            best = _most_telling(marks[marks["week"].eq(week)])
-        lines.append("".join(_mark_char(best.get(zone)) for zone in analysis.zones["zone_id"]))
-    return lines
-
-
-def _most_telling(marks: pd.DataFrame) -> dict[Hashable, str]:
-    ranked = marks[marks["mark"].isin(MARK_ORDER)]
-    order = ranked["mark"].map(MARK_ORDER.index)
-    firsts = ranked.loc[order.sort_values(kind="stable").index].drop_duplicates("zone_id")
-    return dict(zip(firsts["zone_id"], firsts["mark"], strict=True))
+    """One string per week."""
+    ids = analysis.zones["zone_id"]
+    tables = _to_date_by_week(analysis, analysis.zone_weeks, "zone_id", ids)
+    return ["".join(_mark_char(mark) for mark in table["mark"]) for table in tables]
 
 
 def _mark_char(mark: object) -> str:

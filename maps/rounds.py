@@ -17,7 +17,7 @@ def shown_weeks(analysis: Analysis) -> tuple[str, ...]:
 def round_statuses(analysis: Analysis, week: str) -> dict[str, str]:
     """Return the status of each trap location that was in use in a week.
 
-    A location in use without a visit that week counts as ``"not_checked"``.
+    A location that was set out before the week and has no visit in it is ``"not_checked"``.
 
     Parameters
     ----------
@@ -32,33 +32,20 @@ def round_statuses(analysis: Analysis, week: str) -> dict[str, str]:
         Status by `location_id`, in the order of `Analysis.traps`; locations not in use that week
         are left out.
     """
-    if week == analysis.season.week:
-        return _chosen_week(analysis)
     rows = analysis.rounds[analysis.rounds["week"].eq(week)]
     seen = dict(zip(rows["location_id"], rows["status"], strict=True))
-    in_use = _in_use(analysis, week)
+    due = _due(analysis, week)
     return {
         location: str(seen.get(location, "not_checked"))
         for location in analysis.traps["location_id"]
-        if location in seen or location in in_use
+        if location in seen or location in due
     }
 
 
-def _chosen_week(analysis: Analysis) -> dict[str, str]:
-    columns = ("location_id", "in_use", "week_status")
-    rows = zip(*(analysis.traps[name] for name in columns), strict=True)
-    return {
-        location: str(status)
-        for location, in_use, status in rows
-        if in_use or status != "not_checked"
-    }
-
-
-def _in_use(analysis: Analysis, week: str) -> set[str]:
+def _due(analysis: Analysis, week: str) -> set[str]:
+    """Return the locations that should have been checked: set out before the week, still there."""
+    monday, sunday = (pd.Timestamp(day) for day in week_days(week))
     table = analysis.site.traps
-    if not {"installed", "removed"} <= set(table.columns):
-        return set()
-    sunday = pd.Timestamp(week_days(week)[1])
     installed, removed = table["installed"], table["removed"]
-    here = (installed.isna() | (installed <= sunday)) & (removed.isna() | (removed > sunday))
+    here = (installed.isna() | (installed < monday)) & (removed.isna() | (removed > sunday))
     return set(table.loc[here, "location_id"])

@@ -16,6 +16,7 @@ from data.site import STATUSES
 from data.version import VERSION
 from maps.columns import SUMMARY
 from maps.exports import is_missing, rounded
+from maps.rounds import round_statuses
 from spatial.results import GAP_REASONS, MARKS, Analysis, DesignRatio
 
 FORMAT = "snoutline summary 1"
@@ -53,7 +54,10 @@ def summary(analysis: Analysis) -> dict[str, object]:
         "settings": plain(analysis.site.settings),
         "seed": analysis.seed,
         "permutations": analysis.permutations,
-        "findings": _findings(analysis.site.findings),
+        "findings": {
+            **_findings(analysis.site.findings),
+            "rows_set_aside": analysis.site.account.count,
+        },
         "inputs": dict(sorted(analysis.site.hashes.items())),
         "versions": dict(sorted({**analysis.versions, "snoutline": VERSION}.items())),
     }
@@ -109,8 +113,8 @@ def _traps(analysis: Analysis) -> dict[str, object]:
 
 
 def _week_status(analysis: Analysis) -> dict[str, int]:
-    in_use = analysis.traps.loc[analysis.traps["in_use"].astype(bool), "week_status"]
-    return counts(_count(in_use), STATUSES)
+    statuses = pd.Series(round_statuses(analysis, analysis.season.week), dtype=object)
+    return counts(_count(statuses), STATUSES)
 
 
 def _global_test(analysis: Analysis) -> dict[str, object]:

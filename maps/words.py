@@ -46,7 +46,7 @@ NOT_TESTABLE = {
     "no_neighbours": "No other tested trap lies within walking reach.",
     "all_neighbours": "All other tested traps are its neighbours, so it cannot differ from them.",
     "lone_design": "No other tested trap has its design.",
-    "no_variation": "All traps caught at the same rate.",
+    "no_variation": "No trap of its design caught anything, or all caught at the same rate.",
 }
 """Why one trap has no test."""
 
@@ -64,6 +64,7 @@ NO_GLOBAL_TEST = {
 GAP_REASONS = {
     "no_traps": "No traps: nothing can be said.",
     "no_nights": "Traps, but no countable nights yet.",
+    "removed_traps": "No trap now: the rate is from one that is gone.",
     "few_traps": "Too few traps for a firm rate.",
     "wide_interval": "Interval too wide for a firm rate.",
 }
@@ -89,6 +90,7 @@ PLACES = {
 SUGGESTION_REASONS = {
     "no_traps": "the zone has no traps",
     "no_nights": "the zone's traps have no countable nights",
+    "removed_traps": "the zone has no trap any more",
     "few_traps": "the zone has too few traps",
     "wide_interval": "the zone's interval is too wide",
 }
@@ -99,6 +101,8 @@ RATIO_SOURCES = {
 }
 RATIO_REASONS = {
     "no_overlap": "the two designs were never checked in the same zone and week",
+    "few_zones": "the two designs were checked in the same weeks in fewer than three zones",
+    "few_counts": "the two designs were checked side by side in too few weeks",
     "all_zero": "one of the designs caught nothing where both were checked",
     "not_overdispersed": "the counts vary too little for the method",
     "no_convergence": "the estimate did not settle",
@@ -193,7 +197,7 @@ def headline(analysis: Analysis) -> list[str]:
     -------
     list of str
         Plain sentences: this week's round, the season's catch, clustering, marked traps, zones
-        without traps, and suggested places.
+        without traps, suggested places, and rows that were set aside.
     """
     sentences = [
         _round_sentence(analysis),
@@ -201,8 +205,17 @@ def headline(analysis: Analysis) -> list[str]:
         clustering_sentence(analysis.global_test, analysis.site.settings.marks),
         *_mark_sentences(analysis),
         *_zone_sentences(analysis),
+        _set_aside_sentence(analysis),
     ]
     return [sentence for sentence in sentences if sentence]
+
+
+def _set_aside_sentence(analysis: Analysis) -> str:
+    count = analysis.site.account.count
+    if not count:
+        return ""
+    verb = "was" if count == 1 else "were"
+    return f"{count_of(count, 'row')} of the files {verb} set aside with a mistake and not counted."
 
 
 def _round_sentence(analysis: Analysis) -> str:
@@ -276,20 +289,23 @@ def clustering_sentence(test: GlobalTest, marks: MarkSettings) -> str:
     --------
     >>> nan = float("nan")
     >>> clustering_sentence(GlobalTest(nan, nan, nan, nan, 9, "few_traps"), MarkSettings())
-    'Clustering was not tested: 9 traps have counts and the test needs at least 14. Not tested \
-does not mean nothing there.'
+    'Clustering was not tested: 9 traps can be compared and the test needs at least 14. Not \
+tested does not mean nothing there.'
     """
     if test.reason == "few_traps":
-        have = "1 trap has" if test.traps == 1 else f"{test.traps} traps have"
         return (
-            f"Clustering was not tested: {have} counts and the test needs at least "
+            f"Clustering was not tested: {count_of(test.traps, 'trap')} can be compared and the "
+            f"test needs at least "
             f"{marks.min_traps}. Not tested does not mean nothing there."
         )
     if test.reason:
         return f"Clustering was not tested. {NO_GLOBAL_TEST[test.reason]}"
     figures = f"Moran's I = {test.i:.2f}, {p_text(test.p)}"
     if test.p > marks.alpha:
-        return f"No clustering beyond chance was found ({figures}). {NOTE_OF_PLAIN_RESULT}"
+        return (
+            f"Over the whole network, no clustering beyond chance was found ({figures}). "
+            f"{NOTE_OF_PLAIN_RESULT}"
+        )
     if test.i > test.expected:
         return f"Activity this season is clustered ({figures}): busy traps stand near busy traps."
     return f"Activity this season is scattered ({figures}): busy traps stand near quiet ones."
@@ -323,8 +339,8 @@ def _marked(analysis: Analysis, code: str) -> str:
         if len(marked) > 1:
             noun, verb, them = ("Traps", "catch", "them")
         return f"{noun} {listed(traps)} {verb} {more} than the traps around {them}{where}."
-    verb = "stands" if len(marked) == 1 else "stand"
-    return f"{count_of(len(marked), 'trap')} {verb} in a {MARK_NAMES[code]}{where}."
+    verb = "is" if len(marked) == 1 else "are"
+    return f"{count_of(len(marked), 'trap')} {verb} marked as {MARK_NAMES[code]}{where}."
 
 
 def _zone_sentences(analysis: Analysis) -> list[str]:
@@ -338,6 +354,7 @@ def _zone_sentences(analysis: Analysis) -> list[str]:
             f"nothing can be said about {them}."
         )
     sentences += _thin_sentences(gaps, analysis.site.settings.network.min_traps_per_zone)
+    sentences += _treatment_sentences(analysis)
     places = len(analysis.suggestions)
     if places:
         verb = "is" if places == 1 else "are"
@@ -354,6 +371,7 @@ def _thin_sentences(gaps: pd.Series[str], fewest: int) -> list[str]:
             "has traps but no countable night yet",
             "have traps but no countable night yet",
         ),
+        "removed_traps": ("has lost its last trap", "have lost their last trap"),
         "few_traps": (few, many),
         "wide_interval": ("has a rate that is known only roughly", "have rates known only roughly"),
     }
@@ -365,6 +383,24 @@ def _thin_sentences(gaps: pd.Series[str], fewest: int) -> list[str]:
     ]
 
 
+def _treatment_sentences(analysis: Analysis) -> list[str]:
+    """Say that the season to date mixes before and after, where a zone was treated."""
+    season, table = analysis.season, analysis.site.treatments
+    if table.empty:
+        return []
+    day = table["applied_on"]
+    inside = (day >= pd.Timestamp(season.start)) & (day <= pd.Timestamp(season.cutoff))
+    zones = table.loc[inside, "zone_id"].nunique()
+    if not zones:
+        return []
+    was = "was" if zones == 1 else "were"
+    first = day_text(day[inside].min().date())
+    return [
+        f"{count_of(zones, 'zone')} {was} treated this season, first on {first}: figures for the "
+        "season to date mix before and after."
+    ]
+
+
 def method_notes(analysis: Analysis) -> list[str]:
     """Return how the figures were made, in sentences for a reader who wants to check them."""
     marks, reference = analysis.site.settings.marks, analysis.reference_design
@@ -373,16 +409,19 @@ def method_notes(analysis: Analysis) -> list[str]:
     return [
         "Catch rate: adults per trap-week, 7 x adults / trap-nights. Only visits that found the "
         "trap in order count; a void or missed visit makes no zero.",
-        f"Designs are never mixed unadjusted; zone rates are on the scale of a {reference} trap.",
+        f"Zone rates are on the scale of a {reference} trap. A dot shows the catch of its own "
+        "design, so compare only dots of one shape.",
         *(ratio_sentence(ratio) for ratio in analysis.ratios),
-        f"Intervals are 95 %, from a negative binomial model, as trap counts clump.{spread}",
+        f"Intervals are 95 %, from a negative binomial model, as trap counts clump.{spread} They "
+        "do not include the uncertainty of the ratio between designs.",
         "Marks: empirical-Bayes standardised season-to-date rates (Assunção and Reis 1999), local "
         f"Gi* (Ord and Getis 1995) and local Moran (Anselin 1995) over the {marks.neighbours} "
         f"nearest traps on foot, at most {marks.cutoff_m:g} m away.",
         f"Chance is judged by {analysis.permutations:,} random re-assignments of the catches to "
-        "the places, two-sided, and adjusted for looking at every trap (largest statistic of each "
-        "re-assignment, Westfall and Young 1993): with no clustering at all, "
-        f"at most {marks.alpha:.0%} of maps would carry any mark.",
+        "places of the same design, and adjusted for looking at every trap (largest statistic of "
+        "each re-assignment, Westfall and Young 1993): with no clustering at all, "
+        f"about {marks.alpha:.0%} of maps would carry any mark. Every week's map is tested anew; "
+        "looking at many weeks is many looks.",
         "The ground between traps is not coloured by guesswork: a zone shows its own traps only.",
         "When a trap density counts as too low is a working assumption of the site's settings "
         "(common practice, no source).",
@@ -459,12 +498,15 @@ def banner(analysis: Analysis) -> str:
     str
         How little a network of this size can see; empty from `few_traps` traps on.
     """
-    marks, traps = analysis.site.settings.marks, int(analysis.traps["in_use"].sum())
+    marks, traps = analysis.site.settings.marks, analysis.global_test.traps
     if traps >= marks.few_traps:
         return ""
+    small = f"This is a small network: {count_of(traps, 'trap')} can be compared. "
+    if analysis.global_test.reason:
+        return f"{small}A map without marks says nothing here."
     return (
-        f"This is a small network: {count_of(traps, 'trap')} in use. With fewer than "
-        f"{marks.few_traps}, only a strong pattern can show; a map without marks says little."
+        f"{small}With fewer than {marks.few_traps}, only a strong pattern can show; a map without "
+        "marks says little."
     )
 
 

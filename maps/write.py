@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from contextlib import suppress
 from pathlib import Path
 
@@ -28,7 +28,7 @@ def weekly_texts(analysis: Analysis) -> dict[str, str]:
     return {name: draw(analysis) for name, draw in WEEKLY_FILES}
 
 
-def write_texts(texts: dict[str, str], folder: Path) -> list[Path]:
+def write_texts(texts: Mapping[str, str | bytes], folder: Path) -> list[Path]:
     """Write texts into a folder, which is made if needed, and return the paths in order.
 
     Raises

@@ -32,7 +32,12 @@ class Listed:
     help: str
 
 
-COMMANDS = (Listed("weekly", "weekly", "Draw the week's activity map and tables of a site."),)
+COMMANDS = (
+    Listed("weekly", "weekly", "Draw the week's activity map and tables of a site."),
+    Listed("check", "check", "Find every mistake in a site's files, and how to mend it."),
+    Listed("sheet", "sheet", "Write the round sheet of a week, for phone and paper."),
+    Listed("export", "export", "Write a site's records in open formats, for other programs."),
+)
 """Every command; a new one is a file in `scripts/commands/` and one entry here."""
 
 

@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from data.demo.build import build_demo, truth_bytes
+from data.demo.messy import messy_files
 
 DEMO = Path(__file__).resolve().parent.parent / "data" / "demo"
 
@@ -14,6 +15,7 @@ DEMO = Path(__file__).resolve().parent.parent / "data" / "demo"
 def demo_files() -> dict[Path, bytes]:
     """Return every generated file of the demo, by path."""
     files = {DEMO / "site" / name: content for name, content in build_demo().items()}
+    files |= {DEMO / "messy" / name: content for name, content in messy_files().items()}
     files[DEMO / "truth.json"] = truth_bytes()
     return dict(sorted(files.items()))
 

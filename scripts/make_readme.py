@@ -13,8 +13,11 @@ from pathlib import Path
 from data.findings import CODES
 from data.settings import (
     DesignSettings,
+    LocalGridSettings,
     MarkSettings,
     NetworkSettings,
+    ReadSettings,
+    RoundSettings,
     SeasonWindow,
     SiteSettings,
 )
@@ -29,6 +32,9 @@ SECTIONS = {
     "designs.<name>": DesignSettings,
     "marks": MarkSettings,
     "network": NetworkSettings,
+    "round": RoundSettings,
+    "read": ReadSettings,
+    "local_grid": LocalGridSettings,
 }
 """Section of `site.toml` -> the settings it holds."""
 

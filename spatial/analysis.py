@@ -59,16 +59,19 @@ def analyse(site: Site, week: str | None = None, *, seed: int = 0) -> Analysis:
     marks = _marks_by_week(traps, totals, site, seed)
     graph, latest = marks[-1]
     reference = reference_design(traps, site.settings.designs)
-    ratios = design_ratios(_rounds_before(site, season), _placed(site), site.settings.designs)
+    ratios = design_ratios(
+        _rounds_before(site, season), _placed(site), site.settings.designs, reference
+    )
     ratio = ratio_by_design(ratios, reference)
     comparable = comparable_nights(totals.nights, traps["design"], ratio)
-    traps = _with_results(traps, totals, latest, graph, table, season)
+    traps = _with_results(traps, totals, latest, graph, visits, season)
     k = dispersion_of_totals(traps, comparable[-1])
     traps = _with_intervals(traps, k)
     zones = zone_table(site.zones, traps, comparable[-1], k)
     zones = zones.assign(nearest_trap_m=nearest_trap_m(zones, traps))
     zones = zones.assign(gap=gaps(zones, site.settings.network, site.settings.class_breaks[0]))
     counted = visits["status"].value_counts()
+    weekly_marks = _long_marks(season, traps, totals, [found for _, found in marks])
     return Analysis(
         site=site,
         season=season,
@@ -77,8 +80,10 @@ def analyse(site: Site, week: str | None = None, *, seed: int = 0) -> Analysis:
         traps=traps.drop(columns=["use", "installed", "removed"]),
         zones=zones,
         rounds=table,
-        marks=_long_marks(season, traps, totals, [found for _, found in marks]),
-        zone_weeks=zone_weeks(site.zones["zone_id"], traps["zone_id"], season, totals, comparable),
+        marks=weekly_marks,
+        zone_weeks=zone_weeks(
+            site.zones["zone_id"], traps["zone_id"], season, totals, comparable, weekly_marks
+        ),
         curve=season_curve(table, season, traps, ratio),
         global_test=latest.overall,
         ratios=ratios,
@@ -156,17 +161,18 @@ def _with_results(
     totals: Totals,
     latest: LocalClusters,
     graph: Neighbours,
-    table: pd.DataFrame,
+    visits: pd.DataFrame,
     season: Season,
 ) -> gpd.GeoDataFrame:
-    ok = table[table["nights"] > 0].groupby("location_id").size()
-    all_rounds = table.groupby("location_id").size()
+    table = rounds(visits)
+    ok = visits["status"].eq("ok").groupby(visits["location_id"]).sum()
+    every = visits.groupby("location_id").size()
     visits_ok = traps["location_id"].map(ok).fillna(0).astype(int)
     this_week = table[table["week"] == season.week].set_index("location_id")
     this_week = this_week.reindex(traps["location_id"]).reset_index()
     return traps.assign(
         visits_ok=visits_ok,
-        visits_void=traps["location_id"].map(all_rounds).fillna(0).astype(int) - visits_ok,
+        visits_void=traps["location_id"].map(every).fillna(0).astype(int) - visits_ok,
         nights=totals.nights[-1],
         adults=totals.adults[-1],
         rate=catch_rate(totals.adults[-1], totals.nights[-1]),

@@ -143,8 +143,9 @@ def local_clusters(
 def _nothing_tested(reason: NameArray) -> LocalClusters:
     blank = np.full(len(reason), np.nan)
     marks = np.full(len(reason), "not_testable", dtype=object)
-    counted = int((reason != "no_nights").sum())
-    overall = GlobalTest(np.nan, np.nan, np.nan, np.nan, counted, _main_reason(reason))
+    main = _main_reason(reason)
+    left = int((reason == main).sum()) if main in ("few_traps", "no_variation") else 0
+    overall = GlobalTest(np.nan, np.nan, np.nan, np.nan, left, main)
     return LocalClusters(blank, blank, blank, blank, blank, blank, marks, reason, overall)
 
 

@@ -36,7 +36,7 @@ def season_curve(
     design = rounds["location_id"].map(traps.set_index("location_id")["design"])
     counted = rounds.assign(
         ok=(rounds["status"] == "ok").astype(int),
-        void=(rounds["status"] != "ok").astype(int),
+        void=(~rounds["status"].isin(["ok", "not_checked"])).astype(int),
         comparable=comparable_nights(rounds["nights"], design, ratio),
     )
     counted = counted.assign(

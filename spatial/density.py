@@ -15,9 +15,11 @@ def gaps(zones: gpd.GeoDataFrame, rules: NetworkSettings, low_rate: float) -> Na
 
     * ``no_traps``: no trap is in use and none was countable this season;
     * ``no_nights``: there are traps, but no countable night yet;
-    * ``few_traps``: fewer traps than `rules.min_traps_per_zone`: the rate is one trap's word;
+    * ``removed_traps``: no trap is in use any more; the rate is from earlier ones;
+    * ``few_traps``: fewer counted traps than `rules.min_traps_per_zone`: one trap's word;
     * ``wide_interval``: the 95 % interval spans more than `rules.max_interval_ratio`-fold, and
-      reaches above `low_rate`: below that, how low does not matter.
+      reaches above `low_rate`: below that, how low does not matter. A zone whose only design has
+      no ratio has no interval to judge.
 
     Parameters
     ----------
@@ -30,22 +32,23 @@ def gaps(zones: gpd.GeoDataFrame, rules: NetworkSettings, low_rate: float) -> Na
 
     Examples
     --------
-    >>> zones = gpd.GeoDataFrame({"traps": [0, 1, 1, 3, 3, 3], "nights": [0, 0, 70, 210, 210, 210],
-    ...                           "rate_low": [np.nan, np.nan, 0.5, 0.1, 1.0, 0.0],
-    ...                           "rate_high": [np.nan, np.nan, 9.0, 2.9, 3.0, 0.2]})
+    >>> zones = gpd.GeoDataFrame({"traps": [0, 1, 0, 1, 3, 3, 3],
+    ...                           "counted_traps": [0, 0, 1, 1, 3, 3, 3],
+    ...                           "rate_low": [np.nan, np.nan, 0.5, 0.5, 0.1, 1.0, 0.0],
+    ...                           "rate_high": [np.nan, np.nan, 9.0, 9.0, 2.9, 3.0, 0.2]})
     >>> gaps(zones, NetworkSettings(), low_rate=0.5).tolist()
-    ['no_traps', 'no_nights', 'few_traps', 'wide_interval', '', '']
+    ['no_traps', 'no_nights', 'removed_traps', 'few_traps', 'wide_interval', '', '']
     """
-    traps, nights = zones["traps"].to_numpy(), zones["nights"].to_numpy()
+    traps, counted = zones["traps"].to_numpy(), zones["counted_traps"].to_numpy()
     low, high = zones["rate_low"].to_numpy(dtype=float), zones["rate_high"].to_numpy(dtype=float)
-    wide = ~((high <= rules.max_interval_ratio * low) | (high <= low_rate))
     conditions = [
-        (traps == 0) & (nights == 0),
-        nights == 0,
-        traps < rules.min_traps_per_zone,
-        wide,
+        (traps == 0) & (counted == 0),
+        counted == 0,
+        traps == 0,
+        counted < rules.min_traps_per_zone,
+        (high > rules.max_interval_ratio * low) & (high > low_rate),
     ]
-    reasons = ["no_traps", "no_nights", "few_traps", "wide_interval"]
+    reasons = ["no_traps", "no_nights", "removed_traps", "few_traps", "wide_interval"]
     return np.select(conditions, reasons, "").astype(object)
 
 

@@ -105,6 +105,8 @@ def rate_intervals(
 
     Each count is negative binomial around ``rate * exposure`` with a common, known k. The interval
     holds the rates whose log likelihood is within 1.92 of the best; it exists for zero catches too.
+    Where effort is uneven, the crude rate (sum of counts over sum of exposure) that is shown beside
+    it is not the best one; the interval is then widened to hold it.
 
     Parameters
     ----------
@@ -135,8 +137,10 @@ def rate_intervals(
     profile = _Profile(y, x, groups, int(groups.max(initial=-1)) + 1, k)
     best = profile.best()
     silent = np.bincount(groups, weights=y, minlength=profile.size) == 0
+    crude = profile.total / profile.effort
     low = np.where(silent, 0.0, np.exp(profile.crossing(best, -1.0)))
-    return low, np.exp(profile.crossing(best, +1.0))
+    high = np.exp(profile.crossing(best, +1.0))
+    return np.minimum(low, crude), np.maximum(high, crude)
 
 
 class _Profile:

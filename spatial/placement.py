@@ -126,7 +126,7 @@ def _best_place(
     point = points[chosen]
     refuge = int(np.argmin(shapely.distance(point, refuges))) if faces_refuge else None
     return _Place(
-        place="refuge_edge" if faces_refuge else _where(point, zone),
+        place=_where(point, zone, faces_refuge=faces_refuge),
         refuge_id=None if refuge is None else str(ground.refuges["refuge_id"].iloc[refuge]),
         refuge_distance_m=float(refuge_m[chosen]),
         nearest_trap_m=float(trap_m[chosen]),
@@ -152,8 +152,10 @@ def _allowed(points: NameArray, ground: _Ground) -> BoolArray:
     return allowed
 
 
-def _where(point: BaseGeometry, zone: BaseGeometry) -> str:
-    return "zone_edge" if shapely.distance(point, zone.boundary) <= 2 * INSET_M else "zone_interior"
+def _where(point: BaseGeometry, zone: BaseGeometry, *, faces_refuge: bool) -> str:
+    if shapely.distance(point, zone.boundary) > 2 * INSET_M:
+        return "zone_interior"
+    return "refuge_edge" if faces_refuge else "zone_edge"
 
 
 def _nearest(places: NameArray, others: NameArray) -> FloatArray:

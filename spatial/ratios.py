@@ -13,7 +13,7 @@ from scipy.special import stdtrit
 
 from data.settings import DesignSettings
 from spatial.arrays import FloatArray, IntArray
-from spatial.dispersion import negative_binomial_k
+from spatial.dispersion import MIN_COUNTS, negative_binomial_k
 from spatial.results import DesignRatio
 
 MIN_ZONES = 3
@@ -162,7 +162,10 @@ def _interval(fit: _Fitted, group: IntArray | None) -> RatioFit:
 
 
 def design_ratios(
-    rounds: pd.DataFrame, traps: pd.DataFrame, designs: tuple[DesignSettings, ...]
+    rounds: pd.DataFrame,
+    traps: pd.DataFrame,
+    designs: tuple[DesignSettings, ...],
+    reference: str,
 ) -> tuple[DesignRatio, ...]:
     """Return the catch ratio of every design used to the reference design.
 
@@ -177,13 +180,14 @@ def design_ratios(
         `location_id`, `zone_id`, `design` of every location.
     designs
         Settings of the designs, as in `data.settings.SiteSettings.designs`.
+    reference
+        From `reference_design`.
 
     Returns
     -------
     tuple of DesignRatio
         One per design other than the reference, in order of name.
     """
-    reference = reference_design(traps, designs)
     given = {design.name: design for design in designs}
     checked = rounds[rounds["nights"] > 0].merge(traps, on="location_id")
     others = sorted(set(traps["design"]) - {reference})
@@ -221,8 +225,12 @@ def _one_ratio(
         return DesignRatio(
             name, reference, value, value, value, zone_weeks, "user", own.ratio_source
         )
-    if pairs["zone_id"].nunique() < MIN_ZONES:
+    if pairs.empty:
         fit = RatioFit(reason="no_overlap")
+    elif pairs["zone_id"].nunique() < MIN_ZONES:
+        fit = RatioFit(reason="few_zones")
+    elif len(pairs) < MIN_COUNTS:
+        fit = RatioFit(reason="few_counts")
     else:
         other = (pairs["design"] == name).to_numpy()
         fit = fit_ratio(pairs["adults"], pairs["expected"], other, pairs["zone_id"])

@@ -25,7 +25,7 @@ NOT_TESTABLE = (
 )
 """Why a trap, or the whole network, cannot be tested for clustering; see `spatial.testable`."""
 
-GAP_REASONS = ("no_traps", "no_nights", "few_traps", "wide_interval")
+GAP_REASONS = ("no_traps", "no_nights", "removed_traps", "few_traps", "wide_interval")
 """Why a zone's trap density is too low, worst first; see `spatial.density`."""
 
 
@@ -66,7 +66,7 @@ class GlobalTest:
     p
         Two-sided permutation p; NaN if not testable.
     traps
-        Traps that took part; without a test, those with countable nights.
+        Traps that took part; without a test, those that could have been compared.
     reason
         Empty, or why there is no test: one of `NOT_TESTABLE`.
     """
@@ -94,8 +94,8 @@ class DesignRatio:
     source
         ``"estimated"``, ``"user"`` or ``"not_estimable"``.
     reason
-        Why not estimable (``"no_overlap"``, ``"all_zero"``, ``"not_overdispersed"``,
-        ``"no_convergence"``) or the user's own source.
+        Why not estimable (``"no_overlap"``, ``"few_zones"``, ``"few_counts"``, ``"all_zero"``,
+        ``"not_overdispersed"``, ``"no_convergence"``) or the user's own source.
     """
 
     design: str
@@ -132,11 +132,11 @@ class Analysis:
         `MARKS`), `reason` (one of `NOT_TESTABLE`, else ``""``), geometry.
     zones
         One row per zone: `zone_id`, `use`, `name`, `area_ha`, `traps` (locations in use at the
-        cutoff), `nights`, `adults`, `rate`, `rate_low`, `rate_high` (reference-design adults per
-        trap-week, season to date; NaN without nights), `comparable` (False when only designs
-        without a ratio caught there), `traps_per_ha`, `nearest_trap_m`, `gap` (one of
-        `GAP_REASONS` or ``""``), `mark` (most telling mark of its traps, or ``""``), `busy_traps`,
-        `quiet_traps`, geometry.
+        cutoff), `counted_traps` (locations with countable nights, season to date), `nights`,
+        `adults`, `rate`, `rate_low`, `rate_high` (reference-design adults per trap-week, season to
+        date; NaN without nights), `comparable` (False when only designs without a ratio caught
+        there), `traps_per_ha`, `nearest_trap_m`, `gap` (one of `GAP_REASONS` or ``""``), `mark`
+        (most telling mark of its traps, or ``""``), `busy_traps`, `quiet_traps`, geometry.
     rounds
         Long, one row per week and location visited: `week`, `location_id`, `status`, `adults`,
         `nights`, `rate`.
@@ -145,9 +145,10 @@ class Analysis:
         `rate`, `nights`, `adults`, `mark`.
     zone_weeks
         Long, one row per week and zone, season to date at that week: `week`, `zone_id`, `rate`,
-        `nights`, `adults`.
+        `nights`, `adults`, `mark` (as in `zones`).
     curve
-        One row per week: `week`, `checked` (ok visits), `void`, `adults`, `nights`, and `rate`,
+        One row per week: `week`, `checked` and `void` (traps; those not checked are neither),
+        `adults`, `nights`, and `rate`,
         `rate_low`, `rate_high` in reference-design adults per trap-week.
     global_test
         Season-to-date clustering of the whole network.
@@ -156,8 +157,8 @@ class Analysis:
     reference_design
         The design to which zone rates refer.
     dispersion_k
-        Negative binomial k of trap totals around their zone's rate; inf when not overdispersed,
-        NaN when not estimable.
+        Negative binomial k of trap totals around the rate of their use class; inf when not
+        overdispersed, NaN when not estimable.
     links
         Neighbour links, each pair once: `focal`, `neighbor` (location ids), `distance_m` (walking).
     suggestions

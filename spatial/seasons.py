@@ -41,7 +41,7 @@ def week_sunday(week: str) -> date:
     >>> week_sunday("2026-W19")
     datetime.date(2026, 5, 10)
     """
-    found = re.fullmatch(r"(\d{4})-W(\d{2})", week)
+    found = re.fullmatch(r"([1-9][0-9]{3})-W([0-9]{2})", week)
     try:
         if found is None:
             raise ValueError
@@ -93,13 +93,17 @@ def choose_season(
     """
     last_visit = checked_on.max()
     sunday = week_sunday(week or iso_week(pd.Series([last_visit])).iloc[0])
-    start, end = season_bounds(last_visit.date() if week is None else sunday, window)
-    if week is not None and sunday - timedelta(days=6) > end:
+    day = last_visit.date() if week is None else _visited_day(checked_on, sunday)
+    start, end = season_bounds(day, window)
+    if day > end:
         message = (
             f"week {week} lies outside the season, which ran from {start} to {end}; "
             "choose a week inside it, or mend [season] in site.toml"
         )
         raise SettingsError(message)
+    if sunday - timedelta(days=6) > last_visit.date():
+        last = iso_week(pd.Series([last_visit])).iloc[0]
+        raise SettingsError(f"no visit was made since week {last}; choose week {last} or earlier")
     cutoff = min(sunday, end)
     inside = checked_on[in_period(checked_on, start, cutoff)]
     if inside.empty:
@@ -122,6 +126,13 @@ def _day(year: int, month_day: str) -> date:
 
 def _label(start: date, end: date) -> str:
     return str(start.year) if start.year == end.year else f"{start.year}/{end.year % 100:02d}"
+
+
+def _visited_day(checked_on: pd.Series[pd.Timestamp], sunday: date) -> date:
+    """Return the last day of a week with a visit, else its Sunday: a season may end inside it."""
+    monday = sunday - timedelta(days=6)
+    visited = checked_on[in_period(checked_on, monday, sunday)]
+    return sunday if visited.empty else visited.max().date()
 
 
 def _no_visit_message(start: date, cutoff: date, checked_on: pd.Series[pd.Timestamp]) -> str:

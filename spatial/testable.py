@@ -23,8 +23,8 @@ def not_testable(
     adjacency
         Neighbours, shape (n, n), diagonal False.
     min_traps
-        Fewer testable traps than this, and none is tested: with so few, no arrangement of the
-        catches is rare enough (Caldas de Castro & Singer 2006 adjustment, worked out in README).
+        Fewer testable traps than this, and none is tested: a working limit (common practice, no
+        source), because with so few one trap's catch decides the outcome and power is small.
 
     Examples
     --------

@@ -16,6 +16,9 @@ from spatial.arrays import BoolArray, FloatArray, IntArray
 SIMPLIFY_M = 0.25
 """Obstacle outlines are simplified by this much: far below the error of any trap position."""
 
+MAX_CORNERS = 600
+"""With more corners than this, outlines are simplified further: the work grows with the square."""
+
 SKIN_M = 0.02
 """A path may run along an obstacle's edge; only going in deeper than this is forbidden."""
 
@@ -55,8 +58,7 @@ def walking_distances(
     [[0.0, 20.0], [20.0, 0.0]]
     """
     places = np.asarray(points, dtype=float).reshape(-1, 2)
-    merged = shapely.union_all(list(obstacles)).simplify(SIMPLIFY_M)
-    parts = [p for p in shapely.get_parts(merged) if p.geom_type == "Polygon"]
+    parts = _outlines(shapely.union_all(list(obstacles)))
     nodes = np.vstack([places, *(_corners(part) for part in parts)])
     start, end = _pairs_within(nodes, cutoff_m)
     visible = _in_sight(nodes[start], nodes[end], parts)
@@ -69,6 +71,16 @@ def walking_distances(
     between = np.asarray(paths[:, : len(places)], dtype=float).reshape(len(places), len(places))
     shortest: FloatArray = np.minimum(between, between.T)
     return shortest
+
+
+def _outlines(merged: BaseGeometry) -> list[shapely.Polygon]:
+    """Return the merged obstacles as polygons with few enough corners."""
+    tolerance_m = SIMPLIFY_M
+    simple = merged.simplify(tolerance_m)
+    while shapely.get_num_coordinates(simple) > MAX_CORNERS and tolerance_m < 2.0:
+        tolerance_m *= 2
+        simple = merged.simplify(tolerance_m)
+    return [part for part in shapely.get_parts(simple) if part.geom_type == "Polygon"]
 
 
 def _corners(polygon: shapely.Polygon) -> FloatArray:

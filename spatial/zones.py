@@ -106,6 +106,7 @@ def zone_table(
         {
             "zone_id": traps["zone_id"].to_numpy(),
             "traps": traps["in_use"].to_numpy(dtype=int),
+            "counted_traps": (traps["nights"] > 0).to_numpy(dtype=int),
             "nights": traps["nights"].to_numpy(dtype=float),
             "all_adults": traps["adults"].to_numpy(dtype=float),
             "adults": np.where(comparable > 0, traps["adults"], 0.0),
@@ -120,6 +121,7 @@ def zone_table(
     table = zones[["zone_id", "use", "name"]].assign(
         area_ha=area_ha,
         traps=sums["traps"].to_numpy(dtype=int),
+        counted_traps=sums["counted_traps"].to_numpy(dtype=int),
         nights=sums["nights"].to_numpy(),
         adults=sums["all_adults"].to_numpy(),
         rate=rate,
@@ -127,7 +129,7 @@ def zone_table(
         rate_high=high,
         comparable=((sums["nights"] == 0) | (sums["comparable"] > 0)).to_numpy(),
         traps_per_ha=sums["traps"].to_numpy() / area_ha,
-        mark=_zone_marks(inside, zones["zone_id"]),
+        mark=_most_telling(inside["mark"], inside["zone_id"], zones["zone_id"]),
         busy_traps=sums["busy_traps"].to_numpy(dtype=int),
         quiet_traps=sums["quiet_traps"].to_numpy(dtype=int),
     )
@@ -140,6 +142,7 @@ def zone_weeks(
     season: Season,
     totals: Totals,
     comparable: FloatArray,
+    marks: pd.DataFrame,
 ) -> pd.DataFrame:
     """Return the season-to-date rate of every zone at the end of every week, long.
 
@@ -153,11 +156,13 @@ def zone_weeks(
         The weeks.
     totals, comparable
         Season-to-date sums and reference-design nights, shape (weeks, traps).
+    marks
+        `Analysis.marks`: `week` and `mark`, traps in the same order in every week.
 
     Returns
     -------
     pandas.DataFrame
-        `week`, `zone_id`, `rate`, `nights`, `adults`; see `spatial.results.Analysis.zone_weeks`.
+        See `spatial.results.Analysis.zone_weeks`.
     """
     member = zone_of_trap.to_numpy(dtype=object)[:, None] == zone_ids.to_numpy(dtype=object)
     adults = np.where(comparable > 0, totals.adults, 0.0) @ member
@@ -168,6 +173,12 @@ def zone_weeks(
             "rate": catch_rate(adults, comparable @ member).ravel(),
             "nights": (totals.nights @ member).ravel(),
             "adults": (totals.adults @ member).ravel(),
+            "mark": np.concatenate(
+                [
+                    _most_telling(marks.loc[marks["week"] == week, "mark"], zone_of_trap, zone_ids)
+                    for week in season.weeks
+                ]
+            ),
         }
     )
 
@@ -194,9 +205,12 @@ def _intervals(
     return low, high
 
 
-def _zone_marks(inside: pd.DataFrame, zone_ids: pd.Series[str]) -> NameArray:
+def _most_telling(
+    marks: pd.Series[str], zone_of_trap: pd.Series[str], zone_ids: pd.Series[str]
+) -> NameArray:
+    """Return the most telling mark of each zone's traps; ``""`` for a zone without traps."""
     order = {mark: place for place, mark in enumerate(MARK_ORDER)}
-    first = inside.assign(rank=inside["mark"].map(order)).groupby("zone_id")["rank"].min()
-    ranks = first.reindex(zone_ids.to_numpy())
+    first = marks.map(order).groupby(zone_of_trap.to_numpy()).min()
     names = {float(place): mark for place, mark in enumerate(MARK_ORDER)}
+    ranks = first.reindex(zone_ids.to_numpy())
     return ranks.map(names).fillna("").to_numpy(dtype=object)

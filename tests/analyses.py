@@ -100,6 +100,7 @@ def sketched_analysis(sketch: Sketch) -> Analysis:
     marks["mark"] = marks["location_id"].map(traps.set_index("location_id")["mark"])
     with_zone = rounds.merge(traps[["location_id", "zone_id"]], on="location_id")
     zone_weeks = _season_to_date(with_zone, "zone_id", list(zones["zone_id"]), _weeks(sketch))
+    zone_weeks["mark"] = zone_weeks["zone_id"].map(zones.set_index("zone_id")["mark"])
     return Analysis(
         site=_site(sketch),
         season=_season(sketch),
@@ -282,6 +283,7 @@ def _zones(sketch: Sketch, traps: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
     sums.insert(0, "traps", traps.groupby("zone_id").size())
     table = table.join(sums, on="zone_id").fillna({"traps": 0, "nights": 0.0, "adults": 0.0})
     table["traps"] = table["traps"].astype(int)
+    table["counted_traps"] = table["traps"]
     table["rate"] = _rate(table)
     table["rate_low"], table["rate_high"] = table["rate"] * 0.7, table["rate"] * 1.5 + 0.1
     table["comparable"] = True
@@ -358,16 +360,26 @@ def _site(sketch: Sketch) -> Site:
         zones=_bare_zones(sketch),
         refuges=_refuges(),
         obstacles=_obstacles(),
-        traps=gpd.GeoDataFrame({"location_id": []}, geometry=[], crs=CRS),
+        traps=_bare_traps(sketch),
         visits=pd.DataFrame({"visit_id": []}),
         catches=pd.DataFrame({"visit_id": [], "species": [], "adults": []}),
         bycatch=pd.DataFrame({"visit_id": [], "taxon": [], "count": []}),
         weather=pd.DataFrame({"date": [], "tmin_c": [], "tmax_c": []}),
         cores=pd.DataFrame({"zone_id": []}),
-        treatments=pd.DataFrame({"zone_id": []}),
+        treatments=pd.DataFrame({"zone_id": [], "applied_on": []}),
         findings=(),
         hashes={"site.toml": "ab" * 32, "visits.csv": "cd" * 32},
     )
+
+
+def _bare_traps(sketch: Sketch) -> gpd.GeoDataFrame:
+    numbers = range(sketch.traps)
+    table = {
+        "location_id": [_trap_id(sketch, k) for k in numbers],
+        "installed": pd.to_datetime(["2026-02-16"] * sketch.traps),
+        "removed": pd.to_datetime([None] * sketch.traps),
+    }
+    return gpd.GeoDataFrame(table, geometry=[_place(sketch, k) for k in numbers], crs=CRS)
 
 
 def _bare_zones(sketch: Sketch) -> gpd.GeoDataFrame:

@@ -102,14 +102,14 @@ WHOLE_FILE = [
         settings=SETTINGS + '[files]\nvisits = "mine.csv"\n',
     ),
     Spoiled(
-        "UTF-16 table",
+        "UTF-16 table without a mark",
         (("IN-003", "visits.csv", None, None),),
-        files={"visits.csv": "trap_id,set_on".encode("utf-16")},
+        files={"visits.csv": "trap_id,set_on".encode("utf-16-le")},
     ),
     Spoiled(
-        "Latin-1 table",
+        "table in no known encoding",
         (("IN-002", "visits.csv", None, None),),
-        files={"visits.csv": "trap_id,caf\u00e9\nT01,1\n".encode("latin-1")},
+        files={"visits.csv": b"trap_id,\x81\nT01,1\n"},
     ),
     Spoiled(
         "open quotation mark",
@@ -117,9 +117,9 @@ WHOLE_FILE = [
         files={"traps.csv": 'trap_id,design\n"T01,cup\n'},
     ),
     Spoiled(
-        "semicolons",
-        (("IN-002", "traps.csv", None, None),),
-        files={"traps.csv": "trap_id;design\nT01;cup\n"},
+        "semicolons and a comma",
+        (("IN-084", "traps.csv", 1, None),),
+        files={"traps.csv": "trap_id;design;note, if any\nT01;cup;\n"},
     ),
     Spoiled(
         "VRT as GeoJSON", (("IN-003", "zones.geojson", None, None),), files={"zones.geojson": VRT}
@@ -187,10 +187,10 @@ WHOLE_FILE = [
         files={"zones.gpkg": b"SQLite format 3\0"},
     ),
     Spoiled(
-        "spreadsheet not read yet",
-        (("IN-008", "visits.ods", None, None),),
-        settings=SETTINGS + '[files]\nvisits = "visits.ods"\n',
-        files={"visits.ods": b"PK"},
+        "old spreadsheet",
+        (("IN-008", "visits.xls", None, None),),
+        settings=SETTINGS + '[files]\nvisits = "visits.xls"\n',
+        files={"visits.xls": b"PK"},
     ),
     Spoiled(
         "renamed column",
@@ -231,12 +231,12 @@ ROWS = [
     one_cell("blank position", ("traps.csv", 17, "latitude"), "", "IN-010"),
     one_cell("day first", ("visits.csv", T05_2, "set_on"), "13/04/2026", "IN-011"),
     one_cell("no such day", ("visits.csv", T05_2, "checked_on"), "2026-02-30", "IN-011"),
-    one_cell("date with time", ("visits.csv", T05_2, "set_on"), "2026-04-13T07:00", "IN-011"),
+    one_cell("date with half a time", ("visits.csv", T05_2, "set_on"), "2026-04-13T07", "IN-011"),
     one_cell("two-digit year", ("visits.csv", T05_2, "set_on"), "26-04-13", "IN-011"),
     one_cell("decimal comma", ("traps.csv", 2, "axis_deg"), '"9,5"', "IN-012"),
     one_cell("exponent", ("visits.csv", T05_2, "minutes"), "1e999", "IN-012"),
     one_cell("axis of 400", ("traps.csv", 5, "axis_deg"), "400", "IN-013"),
-    one_cell("no cores", ("cores.csv", 2, "cores"), "0", "IN-013"),
+    one_cell("no cores", ("cores.csv", 2, "cores"), "0", "IN-028"),
     one_cell("mistyped status", ("visits.csv", T05_2, "status"), "floded", "IN-014"),
     one_cell("large unit", ("cores.csv", 2, "diameter_unit"), "IN", "IN-014"),
     one_cell("blank count", ("visits.csv", T05_2, "venatus"), "", "IN-020"),
@@ -513,7 +513,7 @@ def test_a_target_species_that_no_visit_names_is_a_warning(tmp_path: Path) -> No
 def test_overlapping_zones_are_a_warning_on_the_later_row(tmp_path: Path) -> None:
     cells = {("zones.geojson", 2, "geometry"): square(0, 0, size=0.0005)}
     site = read_site(make_site(tmp_path / "site", cells=cells))
-    (finding,) = site.findings
+    finding = only(list(site.findings), "IN-063")
     assert (finding.code, finding.severity, finding.row) == ("IN-063", "warning", 2)
     assert "zone 'Z2' overlaps zone 'Z1' by 2,368." in finding.problem
     assert len(site.zones) == 6
@@ -614,6 +614,11 @@ def test_a_geopackage_without_a_crs_is_refused(tmp_path: Path) -> None:
 
 
 def test_every_code_is_the_code_of_some_spoiled_site() -> None:
-    """Each code has a test above that names it, and no test names a code that does not exist."""
-    named = set(re.findall(r"IN-\d{3}", Path(__file__).read_text(encoding="utf-8")))
+    """Each code has a test that names it, and no test names a code that does not exist."""
+    texts = [
+        path.read_text("utf-8")
+        for suffix in ("py", "json")
+        for path in Path(__file__).parent.rglob(f"*.{suffix}")
+    ]
+    named = set(re.findall(r"IN-\d{3}", "".join(texts)))
     assert named == set(CODES)

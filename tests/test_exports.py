@@ -383,6 +383,7 @@ def test_the_summary_counts_findings_by_code() -> None:
         "errors": 2,
         "warnings": 1,
         "by_code": {"IN-021": 2, "IN-030": 1},
+        "rows_set_aside": 0,
     }
 
 

@@ -215,10 +215,14 @@ def test_void_and_missed_visits_are_told_apart_from_zero() -> None:
     assert set(last.values()) - {"o", "n"}
 
 
-def test_the_chosen_weeks_zone_marks_are_those_of_the_zone_table() -> None:
-    marks = map_payload(usual_analysis())["zones"]["mark"]
+def test_zone_marks_of_every_week_are_those_of_the_analysis() -> None:
+    analysis = usual_analysis()
+    table = analysis.zone_weeks
+    first = table["week"] == table["week"].iloc[0]
+    early = table["mark"].where(~first, "lone_busy")
+    marks = map_payload(replace(analysis, zone_weeks=table.assign(mark=early)))["zones"]["mark"]
     assert marks[-1] == "BQ.........."
-    assert marks[0].startswith("BQbq")
+    assert marks[0] == "b" * 12
 
 
 def test_a_chosen_week_without_visits_repeats_the_season_to_date() -> None:

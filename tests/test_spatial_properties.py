@@ -327,6 +327,7 @@ def test_zones_add_up_to_their_traps(
         season,
         to_date(week_of(traps), season.weeks, pd.Index(traps["location_id"])),
         nights[None, :],
+        pd.DataFrame({"week": "2026-W18", "mark": traps["mark"]}),
     )
     assert weekly["adults"].sum() == adults[inside].sum()
     assert weekly["nights"].sum() == nights[inside].sum()

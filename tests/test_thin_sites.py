@@ -66,9 +66,9 @@ def by_chance(traps: Rows, visits: Rows) -> tuple[Rows, Rows]:
 
 
 CASES = {
-    "nine_traps": (nine_traps, "few_traps", "9 traps have counts and the test needs at least 14"),
+    "nine_traps": (nine_traps, "few_traps", "9 traps can be compared and"),
     "all_zero": (all_zero, "no_variation", "No adults were caught"),
-    "one_visit": (one_visit, "few_traps", "1 trap has counts and the test needs at least 14"),
+    "one_visit": (one_visit, "few_traps", "1 trap can be compared and"),
     "only_void": (only_void, "no_nights", "No trap has a count yet this season"),
 }
 

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 from datetime import date
 
+import pandas as pd
 import pytest
 from analyses import (
     nine_trap_analysis,
@@ -87,8 +88,8 @@ def test_the_headline_starts_with_the_round() -> None:
 def test_clustering_and_marks_are_said_with_their_figures_and_places() -> None:
     text = text_of(usual_analysis())
     assert "Activity this season is clustered (Moran's I = 0.31, p = 0.0002)" in text
-    assert "4 traps stand in a busy patch (Z01)." in text
-    assert "1 trap stands in a quiet patch (Z02)." in text
+    assert "4 traps are marked as busy patch (Z01)." in text
+    assert "1 trap is marked as quiet patch (Z02)." in text
     assert "Trap T03 catches more than the traps around it (Z03)." in text
     assert "Trap T13 catches less than the traps around it (Z04)." in text
     assert "3 of 12 zones have no traps: nothing can be said about them." in text
@@ -96,7 +97,7 @@ def test_clustering_and_marks_are_said_with_their_figures_and_places() -> None:
 
 def test_nothing_significant_is_the_usual_result_and_not_a_proof() -> None:
     text = text_of(quiet_analysis())
-    assert "No clustering beyond chance was found (Moran's I = 0.02, p = 0.62)." in text
+    assert "no clustering beyond chance was found (Moran's I = 0.02, p = 0.62)." in text
     assert "That is the usual result and no proof that there is none." in text
     assert "No single trap stands out" in text
     assert "patch" not in text
@@ -112,17 +113,17 @@ def test_a_season_of_zeros_says_that_there_is_nothing_to_test() -> None:
 def test_nine_traps_are_not_tested_and_carry_a_banner() -> None:
     analysis = nine_trap_analysis()
     text = text_of(analysis)
-    assert "9 traps have counts and the test needs at least 14" in text
+    assert "9 traps can be compared and the test needs at least 14" in text
     assert "Not tested does not mean nothing there." in text
     assert "stands out" not in text
-    assert "9 traps in use. With fewer than 30" in words.banner(analysis)
+    assert "9 traps can be compared. A map without marks says nothing" in words.banner(analysis)
 
 
 def test_one_visit_reads_well_in_the_singular() -> None:
     analysis = one_visit_analysis()
     text = text_of(analysis)
     assert "1 of 1 trap checked" in text
-    assert "1 trap has counts" in text
+    assert "1 trap can be compared" in text
     assert "11 of 12 zones have no traps: nothing can be said about them." in text
     assert "1 traps" not in text + words.banner(analysis)
 
@@ -146,7 +147,7 @@ def test_scatter_is_not_sold_as_clustering() -> None:
 
 def test_the_limit_of_chance_is_the_users() -> None:
     test = replace(TEST_OF_NOTHING, i=0.2, p=0.08)
-    assert "No clustering" in words.clustering_sentence(test, MarkSettings())
+    assert "no clustering" in words.clustering_sentence(test, MarkSettings())
     assert "is clustered" in words.clustering_sentence(test, MarkSettings(alpha=0.1))
 
 
@@ -186,12 +187,25 @@ def test_a_chosen_week_without_visits_is_still_shown() -> None:
 
 def test_a_trap_not_in_use_is_no_missed_visit() -> None:
     analysis = usual_analysis()
-    status = ["not_checked", *analysis.traps["week_status"][1:]]
-    in_use = [False] + [True] * 35
-    traps = analysis.traps.assign(week_status=status, in_use=in_use)
-    found = round_statuses(replace(analysis, traps=traps), "2026-W20")
+    found = round_statuses(with_lives(analysis, "removed", "2026-04-01"), "2026-W20")
     assert len(found) == 35
     assert "T01" not in found
+
+
+def test_a_trap_set_out_this_week_is_not_yet_due() -> None:
+    """A trap set on the Monday of a week is first checked the week after."""
+    found = round_statuses(with_lives(usual_analysis(), "installed", "2026-05-11"), "2026-W20")
+    assert "T01" not in found
+
+
+def with_lives(analysis: Analysis, column: str, day: str) -> Analysis:
+    """Return the analysis with another day for the first trap, which has no visit in week 20."""
+    lives = analysis.site.traps
+    days = [pd.Timestamp(day), *lives[column][1:]]
+    rounds = analysis.rounds
+    kept = rounds[~((rounds["location_id"] == "T01") & (rounds["week"] == "2026-W20"))]
+    site = replace(analysis.site, traps=lives.assign(**{column: days}))
+    return replace(analysis, site=site, rounds=kept)
 
 
 # ISO 8601 weeks of the turns of the year 2026/27 and 2024/25: 2026 has 53 weeks.

@@ -66,12 +66,13 @@ function rateLine(rate, nights, adults, interval) {
 
 function zoneFacts(k) {
   const z = data.zones;
+  const latest = currentWeek === lastWeek;
   const state = data.words.states[data.chars.state[z.state[currentWeek].charAt(k)]];
   const mark = data.chars.mark[z.mark[currentWeek].charAt(k)];
   return [
-    ['Use', z.use[k]], ['Area', z.area[k]], ['Traps', String(z.traps[k])],
+    ['Use', z.use[k]], ['Area', z.area[k]], ['Traps', latest ? String(z.traps[k]) : ''],
     ['To date', state || rateLine(z.rate[currentWeek][k], z.nights[currentWeek][k], undefined, z.interval[k])],
-    ['Mark', mark === 'none' ? '' : data.words.names[mark]], ['Trapping', z.gap[k]],
+    ['Mark', mark === 'none' ? '' : data.words.names[mark]], ['Trapping', latest ? z.gap[k] : ''],
   ];
 }
 

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
 
 import click
 
-from data.findings import Finding, SettingsError
+from data.findings import Finding, InputError, SettingsError
 from data.reading import read_site
+from data.site import Site
+from maps.set_aside import SET_ASIDE_FILE, set_aside_csv
 from maps.words import headline
 from maps.write import weekly_texts, write_texts
 from scripts.progress import Progress
@@ -37,27 +40,52 @@ SHOWN_WARNINGS = 20
     show_default=True,
     help="Seed of the permutations; the same seed gives the same files.",
 )
+@click.option(
+    "--keep-going", is_flag=True, help="Go on without the rows that hold errors; list them."
+)
 @click.option("--quiet", is_flag=True, help="Say nothing but errors and the paths written.")
-def command(site: Path, week: str | None, out: Path | None, seed: int, quiet: bool) -> None:
+def command(
+    site: Path, *, week: str | None, out: Path | None, seed: int, keep_going: bool, quiet: bool
+) -> None:
     """Draw the week's activity map and tables of SITE, a folder with site.toml and its tables.
 
     Writes activity-map.html, zones.csv, traps.csv, suggested-traps.geojson, suggested-traps.gpx
-    and summary.json. The files of SITE are only read.
+    and summary.json. The files of SITE are only read. When they hold errors nothing is written,
+    unless --keep-going is given: then set-aside.csv holds the rows that do not count.
     """
     with Progress(quiet=quiet) as progress:
         progress.step("reading the site")
         checked = read_site(site)
+        if not keep_going:
+            refuse_errors(checked)
         progress.step("looking for patches")
         analysis = analyse(checked, week, seed=seed)
         progress.step("drawing")
         texts = weekly_texts(analysis)
-        paths = written(texts, out or default_folder(site), site)
+        aside = out or default_folder(site)
+        if checked.account.count or (aside / SET_ASIDE_FILE).is_file():
+            texts[SET_ASIDE_FILE] = set_aside_csv(checked.account)
+        paths = written(texts, aside, site)
     for line in told(checked.findings, quiet=quiet):
         click.echo(f"snoutline: {line}", err=True)
     for line in [] if quiet else headline(analysis):
         click.echo(line)
     for path in paths:
         click.echo(path)
+
+
+def refuse_errors(site: Site) -> None:
+    """Refuse a site whose files hold errors.
+
+    Raises
+    ------
+    InputError
+        With all findings, and what to do about them.
+    """
+    if any(each.severity == "error" for each in site.findings):
+        hint = "snoutline check lists them as a table; --keep-going goes on without those rows"
+        click.echo(f"snoutline: {hint}", err=True)
+        raise InputError(site.findings, site.account)
 
 
 def default_folder(site: Path) -> Path:
@@ -71,7 +99,7 @@ def default_folder(site: Path) -> Path:
     return OUT / site.resolve().name
 
 
-def written(texts: dict[str, str], folder: Path, site: Path) -> list[Path]:
+def written(texts: Mapping[str, str | bytes], folder: Path, site: Path) -> list[Path]:
     """Write the files and return their paths.
 
     Raises

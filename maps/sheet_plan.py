@@ -1,0 +1,160 @@
+"""The small plan of a round: zones, obstacles, the order of the traps, scale and north."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+
+import shapely
+
+from data.settings import Units
+from maps.words import distance_text
+from spatial.round_plan import RoundPlan
+
+WIDTH_MM, HEIGHT_MM = 186.0, 112.0
+"""Room for the plan on letter paper and A4."""
+
+_MARGIN_MM = 6.0
+_FOOT_MM = 4.0
+"""Strip at the foot of the plan for its scale bar."""
+
+_LABEL_MM = (3.6, 2.6)
+"""Width and height kept free for a number of two digits."""
+
+_SIMPLIFY_MM = 0.15
+_NICE_FEET = (20, 50, 100, 200, 300, 500, 1000, 2000)
+_NICE_METRES = (5, 10, 20, 50, 100, 200, 500, 1000)
+
+Point = tuple[float, float]
+
+
+def plan_svg(plan: RoundPlan) -> str:
+    """Return the plan as an SVG element; the lines show the order, not the path.
+
+    Parameters
+    ----------
+    plan
+        The round.
+
+    Returns
+    -------
+    str
+        Sized in mm; each trap is a ``g.stop`` with ``data-stop``, its place in the order from 0.
+    """
+    frame = _Frame(plan)
+    spots = [frame.place(x, y) for x, y in shapely.get_coordinates(plan.stops.geometry)]
+    start = frame.place(*plan.start_m)
+    walked = [spot for spot, ok in zip(spots, plan.stops["reachable"], strict=True) if ok]
+    parts = [
+        _shapes(plan.site.zones.geometry, frame, "p-zone"),
+        _shapes(plan.site.obstacles.geometry, frame, "p-obstacle"),
+        f'<path class="p-walk" d="{_line([start, *walked])}Z"/>',
+        f'<circle class="p-start" cx="{start[0]:.1f}" cy="{start[1]:.1f}" r="2.2"/>',
+        *_stops(spots, frame.width_mm),
+        _scale_bar(frame, plan.site.settings.units),
+        _north(frame),
+    ]
+    size = f"0 0 {frame.width_mm:.1f} {frame.height_mm:.1f}"
+    return f'<svg class="plan" viewBox="{size}" role="img" aria-label="Plan of the round">' + (
+        "".join(parts) + "</svg>"
+    )
+
+
+class _Frame:
+    """Metres on the ground to millimetres on paper."""
+
+    def __init__(self, plan: RoundPlan) -> None:
+        points = [*shapely.get_coordinates(plan.stops.geometry).tolist(), list(plan.start_m)]
+        x, y = zip(*points, strict=True)
+        wide, high = max(max(x) - min(x), 20.0), max(max(y) - min(y), 20.0)
+        room = WIDTH_MM - 2 * _MARGIN_MM, HEIGHT_MM - 2 * _MARGIN_MM - _FOOT_MM
+        self.mm_per_m = min(room[0] / wide, room[1] / high)
+        self.west, self.north = min(x), max(y)
+        self.width_mm = max(wide * self.mm_per_m + 2 * _MARGIN_MM, 60.0)
+        self.height_mm = high * self.mm_per_m + 2 * _MARGIN_MM + _FOOT_MM
+
+    def place(self, x: float, y: float) -> Point:
+        """Return where a point of the site lies on the paper."""
+        return (
+            (x - self.west) * self.mm_per_m + _MARGIN_MM,
+            (self.north - y) * self.mm_per_m + _MARGIN_MM,
+        )
+
+    def ground(self) -> shapely.Polygon:
+        """Return the part of the site that the paper shows."""
+        west = self.west - _MARGIN_MM / self.mm_per_m
+        north = self.north + _MARGIN_MM / self.mm_per_m
+        east, south = west + self.width_mm / self.mm_per_m, north - self.height_mm / self.mm_per_m
+        return shapely.Polygon([(west, south), (east, south), (east, north), (west, north)])
+
+
+def _shapes(shapes: Iterable[shapely.Geometry], frame: _Frame, name: str) -> str:
+    window, fine = frame.ground(), _SIMPLIFY_MM / frame.mm_per_m
+    paths = []
+    for shape in shapes:
+        inside = shapely.intersection(shapely.simplify(shape, fine), window)
+        parts = [part for part in shapely.get_parts(inside) if not part.is_empty]
+        polygons = [part for part in parts if isinstance(part, shapely.Polygon)]
+        rings = [ring for polygon in polygons for ring in (polygon.exterior, *polygon.interiors)]
+        outline = "".join(
+            _line([frame.place(x, y) for x, y in shapely.get_coordinates(ring)[:-1]]) + "Z"
+            for ring in rings
+        )
+        paths.append(f'<path class="{name}" d="{outline}"/>' if outline else "")
+    return "".join(paths)
+
+
+def _line(points: Sequence[Point]) -> str:
+    return "M" + "L".join(f"{x:.1f} {y:.1f}" for x, y in points)
+
+
+def _stops(spots: Sequence[Point], width_mm: float) -> list[str]:
+    taken = list(spots)
+    parts = []
+    for number, (x, y) in enumerate(spots, start=1):
+        label = _free_place((x, y), taken, width_mm)
+        taken.append(label)
+        parts.append(
+            f'<g class="stop" data-stop="{number - 1}">'
+            f'<path class="p-lead" d="{_line([(x, y), label])}"/>'
+            f'<circle cx="{x:.1f}" cy="{y:.1f}" r=".9"/>'
+            f'<text x="{label[0]:.1f}" y="{label[1] + 0.9:.1f}">{number}</text></g>'
+        )
+    return parts
+
+
+def _free_place(spot: Point, taken: Sequence[Point], width_mm: float) -> Point:
+    """Return a place near a dot for its number, away from dots and numbers already there."""
+    turns = [math.radians(angle) for angle in (0, 180, -90, 90, -45, 45, -135, 135)]
+    places = [
+        (spot[0] + reach * math.cos(turn), spot[1] + reach * 0.85 * math.sin(turn))
+        for reach in (2.9, 5.2, 7.5)
+        for turn in turns
+    ]
+    inside = [place for place in places if 2 <= place[0] <= width_mm - 2]
+    return min(inside, key=lambda place: sum(_overlap(place, other) for other in taken))
+
+
+def _overlap(one: Point, other: Point) -> float:
+    across = max(0.0, _LABEL_MM[0] - abs(one[0] - other[0]))
+    down = max(0.0, _LABEL_MM[1] - abs(one[1] - other[1]))
+    return round(across * down, 3)
+
+
+def _scale_bar(frame: _Frame, units: Units) -> str:
+    steps = [feet * 0.3048 for feet in _NICE_FEET] if units == "us" else list(_NICE_METRES)
+    length_m = max((step for step in steps if step * frame.mm_per_m <= 32), default=steps[0])
+    wide, y = length_m * frame.mm_per_m, frame.height_mm - 1.6
+    text = distance_text(length_m, units)
+    return (
+        f'<path class="p-scale" d="M2 {y - 1.4:.1f}V{y:.1f}H{2 + wide:.1f}V{y - 1.4:.1f}"/>'
+        f'<text class="p-note" x="{3.4 + wide:.1f}" y="{y:.1f}">{text}</text>'
+    )
+
+
+def _north(frame: _Frame) -> str:
+    x = frame.width_mm - 4
+    return (
+        f'<path class="p-north" d="M{x:.1f} 2L{x + 1.7:.1f} 7L{x:.1f} 5.9L{x - 1.7:.1f} 7Z"/>'
+        f'<text class="p-north-n" x="{x:.1f}" y="10.2">N</text>'
+    )

@@ -1,0 +1,69 @@
+"""`snoutline sheet`: the round sheet of one week, for phone and paper."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from data.reading import read_site
+from maps.sheet import round_sheet
+from maps.sheet_words import route_notes, route_sentence
+from maps.write import atomic_write
+from maps.xlsform import read_back_toml, round_form
+from scripts.commands.weekly import default_folder, told, written
+from scripts.progress import Progress
+from spatial.round_plan import RoundPlan, plan_round
+
+SHEET, FORM = "round-sheet.html", "round-form.xlsx"
+
+
+@click.command(
+    name="sheet",
+    epilog="Example:  snoutline sheet my-course --week 2026-W19 --out round",
+)
+@click.argument("site", type=click.Path(exists=True, file_okay=False, path_type=Path))
+@click.option(
+    "--week",
+    metavar="WEEK",
+    help="ISO week of the round, e.g. 2026-W19.  [default: the week after the last visit]",
+)
+@click.option(
+    "--out",
+    type=click.Path(file_okay=False, path_type=Path),
+    help="Folder for the files.  [default: snoutline-out/ and the site folder's name]",
+)
+@click.option("--xlsform", is_flag=True, help="Also write round-form.xlsx, an XLSForm.")
+@click.option("--quiet", is_flag=True, help="Say nothing but errors and the paths written.")
+def command(site: Path, week: str | None, out: Path | None, xlsform: bool, quiet: bool) -> None:
+    """Write the round sheet of SITE: its traps in walking order, to print or to tap on a phone.
+
+    round-sheet.html holds both and needs no network. It keeps what is tapped, and saves it as rows
+    for your visits. The files of SITE are only read.
+    """
+    with Progress(quiet=quiet) as progress:
+        progress.step("reading the site")
+        checked = read_site(site)
+        progress.step("finding a short way")
+        plan = plan_round(checked, week)
+        progress.step("drawing")
+        form = round_form(plan) if xlsform else None
+        paths = written({SHEET: round_sheet(plan)}, out or default_folder(site), site)
+        if form is not None:
+            paths.append(paths[0].with_name(FORM))
+            atomic_write(paths[-1], form)
+    for line in told(checked.findings, quiet=quiet):
+        click.echo(f"snoutline: {line}", err=True)
+    for line in [] if quiet else summary(plan, xlsform=xlsform):
+        click.echo(line)
+    for path in paths:
+        click.echo(path)
+
+
+def summary(plan: RoundPlan, *, xlsform: bool) -> list[str]:
+    """Return what is said about the round, and how the answers of the form are read back."""
+    lines = [f"Round of week {plan.week}: {route_sentence(plan)}", *route_notes(plan)]
+    if xlsform:
+        lines += ["The form's exported CSV is read with these lines in site.toml:"]
+        lines += [f"  {line}" for line in read_back_toml(plan.site).splitlines()]
+    return lines

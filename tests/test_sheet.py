@@ -1,0 +1,249 @@
+"""The round sheet as text: what it holds, what it escapes, and the columns of its file."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import re
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import pytest
+from sites import LONG_SETTINGS, SETTINGS, csv_tables, long_visits, make_site
+
+from data.findings import SettingsError
+from data.reading import read_site
+from data.settings import RoundSettings
+from data.site import Site
+from maps.sheet import counters, round_sheet, visit_columns
+from maps.sheet_plan import plan_svg
+from maps.sheet_words import leg_texts, route_notes, route_sentence
+from scripts import cli
+from spatial.round_plan import RoundPlan, plan_round
+
+HOSTILE_NAME = '</script><script>alert(1)</script> & "Green" {{ 7*7 }}'
+
+
+def planned(folder: Path, **parts: Any) -> RoundPlan:
+    return plan_round(read_site(make_site(folder, **parts)))
+
+
+def data_of(html: str) -> dict[str, Any]:
+    """Return what the page hands to its script."""
+    found = re.search(r'<script type="application/json" id="data">(.*?)</script>', html, re.DOTALL)
+    assert found is not None
+    loaded: dict[str, Any] = json.loads(found[1])
+    return loaded
+
+
+def table_text(rows: list[list[str]]) -> str:
+    buffer = io.StringIO()
+    csv.writer(buffer, lineterminator="\n").writerows(rows)
+    return buffer.getvalue()
+
+
+def test_equal_rounds_give_equal_pages(tmp_path: Path) -> None:
+    assert round_sheet(planned(tmp_path / "a")) == round_sheet(planned(tmp_path / "b"))
+
+
+def test_the_page_fetches_nothing_and_runs_only_its_own_scripts(tmp_path: Path) -> None:
+    html = round_sheet(planned(tmp_path / "site"))
+    policy = re.search(r'Content-Security-Policy" content="([^"]+)"', html)
+    assert policy is not None
+    assert policy[1].startswith("default-src 'none'; img-src data:; style-src 'unsafe-inline'; ")
+    assert policy[1].count("'sha256-") == html.count("<script>") == 1
+    assert re.search(r"\s(src|href|on\w+)\s*=", html.partition("<script")[0]) is None
+    assert "://" not in html
+
+
+def test_text_of_the_site_is_escaped_wherever_it_stands(tmp_path: Path) -> None:
+    settings = SETTINGS.replace('name = "Kestwick Green"', f"name = {json.dumps(HOSTILE_NAME)}")
+    html = round_sheet(planned(tmp_path / "site", settings=settings))
+    assert html.count("<script") == 2
+    assert data_of(html)["site"] == HOSTILE_NAME
+    assert "{{ 7*7 }}" in html
+    assert "&lt;/script&gt;&lt;script&gt;alert(1)&lt;/script&gt; &amp; &#34;Green&#34;" in html
+
+
+def test_paper_and_phone_list_the_traps_in_the_same_walking_order(tmp_path: Path) -> None:
+    plan = planned(tmp_path / "site")
+    html = round_sheet(plan)
+    printed = re.findall(r'<th scope="row" class="id">([^<]+)<', html)
+    tapped = [stop["id"] for stop in data_of(html)["stops"]]
+    assert printed == tapped == plan.stops["trap_id"].tolist()
+    assert html.count('<td class="box"><i></i></td>') == 16 * 6
+
+
+def test_the_length_the_minutes_and_the_cautions_are_on_the_sheet(tmp_path: Path) -> None:
+    plan = planned(tmp_path / "site")
+    html = round_sheet(plan)
+    assert html.count(route_sentence(plan)) == 2
+    assert "No digging on this round" in html
+    assert "Animal-safe fluid only" in html
+    assert "marked for mower crews" in html
+
+
+def test_the_columns_of_the_file_are_those_of_the_sites_visits(tmp_path: Path) -> None:
+    """Names, order and columns that nobody reads are kept."""
+    rows = csv_tables()["visits.csv"]
+    rows = [["", *row[1:], row[0]] for row in rows]
+    for number, row in enumerate(rows):
+        row[0] = "Observer" if number == 0 else ""
+    rows[0][-1] = "Trap no."
+    settings = SETTINGS + '[columns.visits]\n"Trap no." = "trap_id"\n'
+    plan = planned(tmp_path / "site", settings=settings, files={"visits.csv": table_text(rows)})
+    assert [header for header, _ in visit_columns(plan.site)] == rows[0]
+    assert data_of(round_sheet(plan))["columns"][-1] == ["Trap no.", "trap_id"]
+
+
+@pytest.mark.parametrize("long", [False, True], ids=["wide", "long"])
+def test_a_site_without_headers_gets_the_columns_its_settings_tell(
+    tmp_path: Path, long: bool
+) -> None:
+    """A site that was not read from files, as other programs may build one."""
+    settings = LONG_SETTINGS if long else SETTINGS
+    files = {"visits.csv": long_visits()} if long else {}
+    site = replace(
+        read_site(make_site(tmp_path / "site", settings=settings, files=files)), visit_headers={}
+    )
+    counts = ["species", "adults"] if long else ["parvulus", "venatus"]
+    names = ["trap_id", "set_on", "checked_on", "status", *counts, "carabids", "minutes", "note"]
+    assert [header for header, _ in visit_columns(site) if header in names] == names
+
+
+def test_fields_for_minutes_and_note_are_shown_only_if_the_visits_have_them(
+    tmp_path: Path,
+) -> None:
+    """The long visits have neither column, so nothing could be kept of them."""
+    wide = round_sheet(planned(tmp_path / "wide"))
+    files = {"visits.csv": long_visits()}
+    long = round_sheet(planned(tmp_path / "long", settings=LONG_SETTINGS, files=files))
+    assert ('id="minutes"' in wide, 'id="note"' in wide) == (True, True)
+    assert ('id="minutes"' in long, 'id="note"' in long) == (False, False)
+
+
+def test_every_species_column_must_be_counted_and_by_catch_may_be_left(tmp_path: Path) -> None:
+    site = planned(tmp_path / "site").site
+    found = [(each.name, each.label, each.kind, each.required) for each in counters(site)]
+    assert found == [
+        ("parvulus", "Sphenophorus parvulus", "column", True),
+        ("venatus", "Sphenophorus venatus", "column", True),
+        ("carabids", "carabids", "bycatch", False),
+    ]
+
+
+def test_two_columns_of_one_species_are_told_apart(tmp_path: Path) -> None:
+    settings = SETTINGS.replace('venatus = "Sphenophorus venatus"', 'venatus = "S. parvulus"')
+    settings = settings.replace('parvulus = "Sphenophorus parvulus"', 'parvulus = "S. parvulus"')
+    settings = re.sub(r"target_species = .*", 'target_species = ["S. parvulus"]', settings)
+    site = planned(tmp_path / "site", settings=settings).site
+    labels = [each.label for each in counters(site)][:2]
+    assert labels == ["S. parvulus (parvulus)", "S. parvulus (venatus)"]
+
+
+def test_rows_per_species_count_the_targets_and_what_else_was_ever_named(tmp_path: Path) -> None:
+    settings = LONG_SETTINGS.replace(', "Sphenophorus venatus"', "")
+    files = {"visits.csv": long_visits()}
+    site = planned(tmp_path / "site", settings=settings, files=files).site
+    found = [(each.name, each.required) for each in counters(site)]
+    assert found == [
+        ("Sphenophorus parvulus", True),
+        ("Sphenophorus venatus", False),
+        ("carabids", False),
+    ]
+
+
+def test_a_site_without_any_species_is_refused(tmp_path: Path) -> None:
+    plan = planned(tmp_path / "site")
+    nothing = replace(plan.site.settings, target_species=(), species_columns={})
+    site: Site = replace(plan.site, settings=nothing, catches=plan.site.catches.iloc[:0])
+    with pytest.raises(SettingsError, match="no species to count; name them in target_species"):
+        counters(site)
+
+
+def test_each_leg_says_how_far_and_which_way(tmp_path: Path) -> None:
+    """T01 to T03 stand in a row, 0.0003 degrees of longitude apart: 25.6 m at 40 degrees north."""
+    plan = planned(tmp_path / "site", settings='units = "metric"\n' + SETTINGS)
+    legs = dict(zip(plan.stops["trap_id"], leg_texts(plan), strict=True))
+    assert legs[plan.start_trap] == "start"
+    assert "26 m E of T01" in legs.values() or "26 m W of T03" in legs.values()
+
+
+def test_notes_tell_of_unreachable_traps_and_of_a_week_that_was_walked(tmp_path: Path) -> None:
+    plan = planned(tmp_path / "site")
+    assert route_notes(plan) == []
+    lost = plan.stops.assign(reachable=plan.stops["trap_id"] != "T05")
+    assert route_notes(replace(plan, stops=lost)) == [
+        "No path round the obstacles leads to T05: at the end, without a length."
+    ]
+    assert leg_texts(replace(plan, stops=lost)).count("no path on the map") == 1
+    walked = plan_round(plan.site, "2026-W19")
+    assert route_notes(walked) == [
+        "16 traps of 16 already have a visit in this week; a second one would be set aside."
+    ]
+    assert route_notes(replace(plan, blocked_start=True, start_trap="T05")) == [
+        "No path leads from the start point in site.toml; the round starts at the nearest trap, "
+        "T05."
+    ]
+
+
+@pytest.mark.parametrize(
+    ("units", "text"), [("us", "1.2 miles on foot"), ("metric", "2.0 km on foot")]
+)
+def test_the_route_is_told_in_the_units_of_the_site(tmp_path: Path, units: str, text: str) -> None:
+    plan = planned(tmp_path / "site", settings=f'units = "{units}"\n' + SETTINGS)
+    plan = replace(plan, length_m=2000.0, minutes=75.0)
+    assert text in route_sentence(plan)
+    assert "about 1 h 15 min" in route_sentence(plan)
+    speed = "at 2.5 mph" if units == "us" else "at 4 km/h"
+    assert speed in route_sentence(plan)
+    assert plan.site.settings.round == RoundSettings()
+
+
+def test_the_plan_shows_every_trap_the_obstacles_a_scale_and_north(tmp_path: Path) -> None:
+    svg = plan_svg(planned(tmp_path / "site"))
+    assert svg.count('class="stop"') == 16
+    assert [int(n) for n in re.findall(r">(\d+)</text></g>", svg)] == list(range(1, 17))
+    assert svg.count('class="p-zone"') == 6
+    assert " ft</text>" in svg
+    assert 'class="p-north"' in svg
+    spots = re.findall(r'<text x="([\d.]+)" y="([\d.]+)">\d+<', svg)
+    assert len(set(spots)) == 16
+
+
+def test_the_command_writes_the_sheet_and_reads_only(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    site = make_site(tmp_path / "site")
+    before = {path.name: path.read_bytes() for path in site.iterdir()}
+    out = tmp_path / "out"
+    assert cli.run(["sheet", str(site), "--week", "2026-W20", "--out", str(out)]) == 0
+    said = capsys.readouterr().out
+    assert "Round of week 2026-W20: 16 traps, " in said
+    assert said.splitlines()[-1] == str(out / "round-sheet.html")
+    assert [path.name for path in out.iterdir()] == ["round-sheet.html"]
+    assert {path.name: path.read_bytes() for path in site.iterdir()} == before
+
+
+@pytest.mark.parametrize(
+    ("arguments", "message"),
+    [
+        (["--week", "2026-19"], "week '2026-19' is not an ISO 8601 week"),
+        (["--week", "2020-W10"], "no trap is in use in week 2020-W10"),
+        (["--out", "."], "is the site's own folder"),
+    ],
+)
+def test_a_wrong_option_ends_with_code_2_and_writes_nothing(
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+    arguments: list[str],
+    message: str,
+) -> None:
+    site = make_site(tmp_path / "site")
+    monkeypatch.chdir(site)
+    assert cli.run(["sheet", str(site), *arguments]) == 2
+    assert message in capsys.readouterr().err
+    assert not list(tmp_path.rglob("round-sheet.html"))
