@@ -9,7 +9,6 @@ import click
 from data.reading import read_site
 from maps.sheet import round_sheet
 from maps.sheet_words import route_notes, route_sentence
-from maps.write import atomic_write
 from maps.xlsform import read_back_toml, round_form
 from scripts.commands.weekly import default_folder, told, written
 from scripts.progress import Progress
@@ -47,11 +46,10 @@ def command(site: Path, week: str | None, out: Path | None, xlsform: bool, quiet
         progress.step("finding a short way")
         plan = plan_round(checked, week)
         progress.step("drawing")
-        form = round_form(plan) if xlsform else None
-        paths = written({SHEET: round_sheet(plan)}, out or default_folder(site), site)
-        if form is not None:
-            paths.append(paths[0].with_name(FORM))
-            atomic_write(paths[-1], form)
+        files: dict[str, str | bytes] = {SHEET: round_sheet(plan)}
+        if xlsform:
+            files[FORM] = round_form(plan)
+        paths = written(files, out or default_folder(site), site)
     for line in told(checked.findings, quiet=quiet):
         click.echo(f"snoutline: {line}", err=True)
     for line in [] if quiet else summary(plan, xlsform=xlsform):
