@@ -119,8 +119,37 @@ _TRAP_TESTS = (
     Column("reason", "code", "Why the trap is `not_testable`; blank if it is not."),
 )
 
-TRAPS = (*_STAMP, *_TRAP_PLACE, *_TRAP_CATCH, *_TRAP_TESTS)
+_TRAP_SECOND_LOOK = (
+    Column("refuge_m", "m", "Walk to the nearest refuge; blank if none is within the cut-off.", 1),
+    Column("expected_rate", _RATE, "Catch rate to be expected of this design at such a place.", 3),
+    Column("place_p", "p", "As `p_patch`, for the catch against what its place explains.", 6),
+    Column("place_mark", "code", "Mark of the catch against what its place explains."),
+    Column("place_reason", "code", "Why there is no second look at the trap; blank if there is."),
+)
+
+TRAPS = (*_STAMP, *_TRAP_PLACE, *_TRAP_CATCH, *_TRAP_TESTS, *_TRAP_SECOND_LOOK)
 """Columns of `traps.csv`, one row per trap location."""
+
+CLUSTERS = (
+    *_STAMP,
+    Column("location_id", "id", "The place of the trap; a moved trap has several.", is_id=True),
+    Column("trap_id", "id", "The trap.", is_id=True),
+    Column("zone_id", "id", "Its zone; blank outside every zone.", is_id=True),
+    Column("design", "text", "Its design."),
+    Column("easting_m", "m", "In the site's projected CRS.", 2),
+    Column("northing_m", "m", "In the site's projected CRS.", 2),
+    Column("nights", "trap-nights", "Exposure of the `ok` visits, season to date.", 1),
+    Column("adults", "count", "Target adults of the `ok` visits, season to date.", 0),
+    Column("rate", _RATE, "Season-to-date catch rate of this design; blank without exposure.", 3),
+    *_TRAP_TESTS,
+    Column("component", "count", "Connected part of the network, from 1; 0 is out of reach.", 0),
+    *_TRAP_SECOND_LOOK,
+    Column("place_z", "z", "Catch against what its place explains, in standard deviations.", 3),
+    Column("week_gi_star", "z", "Gi* of the chosen week alone: when, not where.", 3),
+    Column("week_p_patch", "p", "As `p_patch`, of the chosen week alone.", 6),
+    Column("week_mark", "code", "Mark of the chosen week alone."),
+)
+"""Columns of `clusters.csv`, one row per trap location."""
 
 SUGGESTIONS = (
     Column("rank", "count", "1 is the place to fill first.", 0),
@@ -204,6 +233,7 @@ SUMMARY = (*_SUMMARY_DATA, *_SUMMARY_TESTS, *_SUMMARY_RUN)
 FILES: tuple[tuple[str, tuple[Column, ...]], ...] = (
     ("zones.csv", ZONES),
     ("traps.csv", TRAPS),
+    ("clusters.csv", CLUSTERS),
     ("suggested-traps.geojson", (*SUGGESTIONS, *PROVENANCE)),
     ("summary.json", SUMMARY),
 )

@@ -71,7 +71,7 @@ def suggested_traps_geojson(analysis: Analysis) -> str:
     """Return `suggested-traps.geojson` (RFC 7946): points in WGS 84 with at most 7 decimals."""
     document = {
         "type": "FeatureCollection",
-        "provenance": _provenance(analysis),
+        "provenance": provenance_facts(analysis),
         "features": [_feature(each) for each in _suggestions(analysis)],
     }
     return json.dumps(document, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
@@ -79,7 +79,7 @@ def suggested_traps_geojson(analysis: Analysis) -> str:
 
 def suggested_traps_gpx(analysis: Analysis) -> str:
     """Return `suggested-traps.gpx` (GPX 1.1): one waypoint per place, for a hand-held receiver."""
-    facts = _provenance(analysis)
+    facts = provenance_facts(analysis)
     root = ET.Element(
         "gpx",
         {
@@ -144,7 +144,7 @@ def cell(value: object, column: Column) -> str:
     >>> cell(True, Column("in_use", "true/false", "Still there."))
     'true'
     """
-    if is_missing(value):
+    if is_missing(value) or value in (math.inf, -math.inf):
         return ""
     if column.decimals is not None:
         return number_text(float(str(value)), column.decimals)
@@ -201,7 +201,8 @@ def _stamp(analysis: Analysis) -> dict[str, str]:
     return {"week": analysis.season.week, "cutoff": analysis.season.cutoff.isoformat()}
 
 
-def _provenance(analysis: Analysis) -> dict[str, object]:
+def provenance_facts(analysis: Analysis) -> dict[str, object]:
+    """Return where the figures of a file come from."""
     return {
         "site": analysis.site.settings.name,
         **_stamp(analysis),

@@ -235,6 +235,7 @@ def _traps(analysis: Analysis) -> Json:
         "placement": [words.PLACEMENTS[str(code)] for code in traps["placement"]],
         "interval": _intervals(traps),
         "why": [words.NOT_TESTABLE.get(str(code), "") for code in traps["reason"]],
+        "expected": [words.place_text(row) for row in traps.to_dict("records")],
         "at": _positions(traps.geometry),
         "status": [_status_line(analysis, week) for week in weeks],
         "weekAdults": [_numbers(table["adults"], 0) for table in rounds],

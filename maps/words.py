@@ -17,12 +17,14 @@ from data.settings import MarkSettings, Units
 from data.version import VERSION
 from maps.rounds import round_statuses, shown_weeks
 from maps.weeks import day_text, week_days, week_number, week_span
-from spatial.results import Analysis, DesignRatio, GlobalTest
+from spatial.results import Analysis, Chance, DesignRatio, GlobalTest
+from spatial.windows import SIZE_STEPS
 
 MARKS = {
-    "busy_patch": "Busy patch: the trap and its neighbours together catch more than chance allows.",
-    "quiet_patch": "Quiet patch: the trap and its neighbours together catch less than chance "
-    "allows.",
+    "busy_patch": "Busy patch: a group of neighbouring traps catches more than chance allows, and "
+    "this trap is one of its busier members.",
+    "quiet_patch": "Quiet patch: a group of neighbouring traps catches less than chance allows, "
+    "and this trap is one of its quieter members.",
     "lone_busy": "Lone busy trap: it catches far more than the traps around it.",
     "lone_quiet": "Lone quiet trap: it catches far less than the traps around it.",
     "none": "Tested: nothing beyond chance was found here.",
@@ -36,6 +38,7 @@ MARK_NAMES = {
     "none": "nothing beyond chance",
     "not_testable": "not testable",
 }
+BUSY = ("busy_patch", "lone_busy")
 MARK_LETTERS = {"busy_patch": "B", "quiet_patch": "Q", "lone_busy": "b", "lone_quiet": "q"}
 """Letters drawn beside the ring of a marked trap; the other states carry none."""
 
@@ -49,6 +52,18 @@ NOT_TESTABLE = {
     "no_variation": "No trap of its design caught anything, or all caught at the same rate.",
 }
 """Why one trap has no test."""
+
+NO_SECOND_LOOK = {
+    "few_traps": "There are too few traps to tell what their places explain.",
+    "no_catch": "Nothing was caught, so places explain nothing.",
+    "no_terms": "Nothing that is known of the places differs enough between the traps to explain "
+    "their catch.",
+    "separated": "Some kinds of place caught nothing at all, so what places explain cannot be "
+    "told.",
+    "no_convergence": "What places explain could not be told: the calculation found no stable "
+    "answer.",
+}
+"""Why there is no second look."""
 
 NO_GLOBAL_TEST = {
     "no_traps": "No trap has a count yet.",
@@ -202,10 +217,20 @@ def headline(analysis: Analysis) -> list[str]:
     sentences = [
         _round_sentence(analysis),
         _catch_sentence(analysis),
-        clustering_sentence(analysis.global_test, analysis.site.settings.marks),
-        *_mark_sentences(analysis),
+        *headline_of_clusters(analysis),
         *_zone_sentences(analysis),
         _set_aside_sentence(analysis),
+    ]
+    return [sentence for sentence in sentences if sentence]
+
+
+def headline_of_clusters(analysis: Analysis) -> list[str]:
+    """Return what the cluster tests found, the part of `headline` that is about them."""
+    sentences = [
+        clustering_sentence(analysis.global_test, analysis.site.settings.marks),
+        *_mark_sentences(analysis),
+        second_look_sentence(analysis),
+        chance_sentence(analysis.chance),
     ]
     return [sentence for sentence in sentences if sentence]
 
@@ -326,6 +351,72 @@ def _mark_sentences(analysis: Analysis) -> list[str]:
     return sentences
 
 
+def second_look_sentence(analysis: Analysis) -> str:
+    """Return how many busy traps are busy even for their place; empty without busy traps."""
+    traps = analysis.traps
+    busy = traps["mark"].isin(BUSY)
+    if not busy.any():
+        return ""
+    reason = analysis.placement.reason
+    if reason:
+        return NO_SECOND_LOOK[reason]
+    both = int((busy & traps["place_mark"].isin(BUSY)).sum())
+    of_them = "the busy trap" if busy.sum() == 1 else f"the {busy.sum()} busy traps"
+    is_are = "is" if both == 1 else "are"
+    if both == busy.sum():
+        return f"{of_them.capitalize()} {is_are} busy even for the place (refuge distance and use)."
+    place = "such places (refuge distance and use of the ground)"
+    if not both:
+        return f"But {place} may explain it: no trap is busy even for its place."
+    return f"{both} of {of_them} {is_are} busy even for the place; {place} may explain the others."
+
+
+def place_text(trap: Mapping[Hashable, Any]) -> str:
+    """Return what the place of a trap explains of its catch, for its panel.
+
+    Parameters
+    ----------
+    trap
+        Row of `Analysis.traps`: `mark`, `place_mark`, `expected_rate`.
+
+    Examples
+    --------
+    >>> place_text({"mark": "busy_patch", "place_mark": "none", "expected_rate": 2.63})
+    'About 2.6 per trap-week are to be expected at such a place.'
+    >>> place_text({"mark": "busy_patch", "place_mark": "busy_patch", "expected_rate": 0.5})
+    'About 0.50 per trap-week are to be expected at such a place: busy even for its place.'
+    """
+    expected = float(trap["expected_rate"])
+    if not math.isfinite(expected):
+        return ""
+    text = f"About {rate_text(expected)} per trap-week are to be expected at such a place"
+    if trap["place_mark"] not in BUSY:
+        return f"{text}."
+    return f"{text}: {'busy even for its place' if trap['mark'] in BUSY else 'busy for its place'}."
+
+
+def chance_sentence(chance: Chance | None) -> str:
+    """Return how often the network would find a patch, so that silence is not taken for proof.
+
+    Examples
+    --------
+    >>> chance_sentence(Chance(traps=4, fold=3.0, found=38, maps=100))
+    'With these traps, a patch of 4 traps at 3 times the rest would be missed 6 times in 10.'
+    >>> chance_sentence(Chance(traps=4, fold=3.0, found=99, maps=100))
+    'With these traps, a patch of 4 traps at 3 times the rest would hardly ever be missed.'
+    """
+    if chance is None:
+        return ""
+    missed = round(10 * (1 - chance.share))
+    how_often = {0: "hardly ever be missed", 1: "be missed once in 10 times"}
+    how_often[10] = "almost always be missed"
+    often = how_often.get(missed, f"be missed {missed} times in 10")
+    return (
+        f"With these traps, a patch of {chance.traps} traps at {chance.fold:g} times the rest "
+        f"would {often}."
+    )
+
+
 def _marked(analysis: Analysis, code: str) -> str:
     marked = analysis.traps[analysis.traps["mark"].eq(code)]
     if marked.empty:
@@ -405,6 +496,7 @@ def method_notes(analysis: Analysis) -> list[str]:
     """Return how the figures were made, in sentences for a reader who wants to check them."""
     marks, reference = analysis.site.settings.marks, analysis.reference_design
     k = analysis.dispersion_k
+    few, many = (max(1, marks.neighbours + step) for step in SIZE_STEPS)
     spread = f" Trap totals spread with k = {k:.2f}." if math.isfinite(k) else ""
     return [
         "Catch rate: adults per trap-week, 7 x adults / trap-nights. Only visits that found the "
@@ -414,17 +506,33 @@ def method_notes(analysis: Analysis) -> list[str]:
         *(ratio_sentence(ratio) for ratio in analysis.ratios),
         f"Intervals are 95 %, from a negative binomial model, as trap counts clump.{spread} They "
         "do not include the uncertainty of the ratio between designs.",
-        "Marks: empirical-Bayes standardised season-to-date rates (Assunção and Reis 1999), local "
-        f"Gi* (Ord and Getis 1995) and local Moran (Anselin 1995) over the {marks.neighbours} "
-        f"nearest traps on foot, at most {marks.cutoff_m:g} m away.",
+        "Marks: empirical-Bayes standardised season-to-date rates (Assunção and Reis 1999). Around "
+        f"every trap two groups are looked at, its {few} and its {many} nearest traps on foot, at "
+        f"most {marks.cutoff_m:g} m away (the sum of a group is standardised as Gi*, Ord and Getis "
+        "1995; unlike neighbours are found by local Moran's I, Anselin 1995). A trap is marked "
+        "when its group stands out and its own rate is on the same side of the average.",
         f"Chance is judged by {analysis.permutations:,} random re-assignments of the catches to "
-        "places of the same design, and adjusted for looking at every trap (largest statistic of "
+        "places of the same design, and adjusted for looking at every group (largest statistic of "
         "each re-assignment, Westfall and Young 1993): with no clustering at all, "
         f"about {marks.alpha:.0%} of maps would carry any mark. Every week's map is tested anew; "
         "looking at many weeks is many looks.",
+        "The second look asks the same after a negative binomial regression of the catch on "
+        "design, walk to the nearest refuge and use of the ground. It cannot tell a patch on an "
+        "edge from the edge itself.",
+        *_chance_note(analysis.chance),
         "The ground between traps is not coloured by guesswork: a zone shows its own traps only.",
         "When a trap density counts as too low is a working assumption of the site's settings "
         "(common practice, no source).",
+    ]
+
+
+def _chance_note(chance: Chance | None) -> list[str]:
+    if chance is None:
+        return []
+    return [
+        "How often a patch would be found is simulated with the site's own traps, trap-nights, "
+        f"catch and spread: {chance.found} of {chance.maps} maps with a planted patch of "
+        f"{chance.traps} traps."
     ]
 
 

@@ -18,6 +18,7 @@ import click
 
 from data.findings import InputError, SnoutlineError
 from data.version import VERSION
+from scripts.finding_lines import counted, error_lines, warning_lines
 
 STOPPED_BY_USER = 130
 DEFECT = 1
@@ -36,6 +37,7 @@ COMMANDS = (
     Listed("weekly", "weekly", "Draw the week's activity map and tables of a site."),
     Listed("check", "check", "Find every mistake in a site's files, and how to mend it."),
     Listed("sheet", "sheet", "Write the round sheet of a week, for phone and paper."),
+    Listed("clusters", "clusters", "Say all that the cluster tests found, and could have found."),
     Listed("export", "export", "Write a site's records in open formats, for other programs."),
 )
 """Every command; a new one is a file in `scripts/commands/` and one entry here."""
@@ -109,6 +111,11 @@ def exit_code_of(error: Exception) -> int:
         return error.exit_code
     if isinstance(error, InputError):
         say(f"the site's files hold {error_count(error)}; nothing was written")
+        for line in error_lines(error.findings):
+            say(f"error: {line}")
+        for line in warning_lines(error.findings):
+            say(line)
+        return error.exit_code
     if isinstance(error, SnoutlineError):
         say(str(error))
         return error.exit_code
@@ -118,7 +125,7 @@ def exit_code_of(error: Exception) -> int:
 
 
 def error_count(error: InputError) -> str:
-    """Return the number of errors in words.
+    """Return the numbers of errors and of warnings in words.
 
     Examples
     --------
@@ -126,8 +133,10 @@ def error_count(error: InputError) -> str:
     >>> error_count(InputError([Finding("IN-001", "visits.csv", "no such file", "add it")]))
     '1 error'
     """
-    count = sum(each.severity == "error" for each in error.findings)
-    return f"{count} error{'' if count == 1 else 's'}"
+    errors = sum(each.severity == "error" for each in error.findings)
+    warnings = len(error.findings) - errors
+    also = f" and {counted(warnings, 'warning')}" if warnings else ""
+    return counted(errors, "error") + also
 
 
 def say(text: str) -> None:

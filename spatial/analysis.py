@@ -13,18 +13,19 @@ import shapely
 from data.settings import MarkSettings
 from data.site import Site
 from data.version import VERSION
-from spatial.arrays import FloatArray
 from spatial.assign import assign_zones
-from spatial.clusters import LocalClusters, local_clusters
+from spatial.clusters import LocalClusters, clusters_by
 from spatial.curve import season_curve
 from spatial.density import gaps, nearest_trap_m
 from spatial.exposure import Totals, catch_rate, rounds, season_visits, to_date
-from spatial.neighbours import Neighbours, nearest_on_foot
+from spatial.neighbours import Neighbours
+from spatial.network import network_of, walked_m
 from spatial.placement import suggest_traps
+from spatial.power import USUAL_PATCH, chance_of_finding, watched
 from spatial.ratios import design_ratios, ratio_by_design, reference_design
-from spatial.results import Analysis, Season
+from spatial.results import Analysis, Chance, Season
 from spatial.seasons import choose_season
-from spatial.walking import walking_distances
+from spatial.second_look import SecondLook, second_look
 from spatial.zones import (
     comparable_nights,
     dispersion_of_totals,
@@ -67,6 +68,8 @@ def analyse(site: Site, week: str | None = None, *, seed: int = 0) -> Analysis:
     traps = _with_results(traps, totals, latest, graph, visits, season)
     k = dispersion_of_totals(traps, comparable[-1])
     traps = _with_intervals(traps, k)
+    look = second_look(traps, site, graph, seed=seed)
+    traps = _with_second_look(traps, look)
     zones = zone_table(site.zones, traps, comparable[-1], k)
     zones = zones.assign(nearest_trap_m=nearest_trap_m(zones, traps))
     zones = zones.assign(gap=gaps(zones, site.settings.network, site.settings.class_breaks[0]))
@@ -91,6 +94,8 @@ def analyse(site: Site, week: str | None = None, *, seed: int = 0) -> Analysis:
         dispersion_k=k,
         links=graph.links(),
         suggestions=suggest_traps(zones, traps, site),
+        placement=look.effect,
+        chance=_chance(traps, graph, k, site.settings.marks, seed),
         visit_counts={str(status): int(count) for status, count in counted.sort_index().items()},
         versions=_versions(),
     )
@@ -120,29 +125,24 @@ def _marks_by_week(
     traps: gpd.GeoDataFrame, totals: Totals, site: Site, seed: int
 ) -> list[tuple[Neighbours, LocalClusters]]:
     rules = site.settings.marks
-    places = shapely.get_coordinates(traps.geometry.to_numpy())
-    solid = [shape for shape in site.obstacles.geometry if shape.area > 0]
-    distance_m = walking_distances(places, solid, rules.cutoff_m)
-    return [
-        _marks_of(traps, adults, nights, distance_m, rules, seed)
-        for adults, nights in zip(totals.adults, totals.nights, strict=True)
-    ]
-
-
-def _marks_of(
-    traps: gpd.GeoDataFrame,
-    adults: FloatArray,
-    nights: FloatArray,
-    distance_m: FloatArray,
-    rules: MarkSettings,
-    seed: int,
-) -> tuple[Neighbours, LocalClusters]:
-    """Mark the traps at the end of one week; only traps with exposure are anybody's neighbours."""
-    seen = nights > 0
-    on_foot = np.where(seen[:, None] & seen[None, :], distance_m, np.inf)
-    graph = nearest_on_foot(tuple(traps["location_id"]), on_foot, rules.neighbours, rules.cutoff_m)
+    distance_m = walked_m(traps, site)
     design = traps["design"].to_numpy(dtype=str)
-    return graph, local_clusters(adults, nights, graph, design=design, settings=rules, seed=seed)
+    found = []
+    for adults, nights in zip(totals.adults, totals.nights, strict=True):
+        graph = network_of(traps, nights, distance_m, rules)
+        marks = clusters_by(rules, adults, nights, graph, design=design, seed=seed)
+        found.append((graph, marks))
+    return found
+
+
+def _chance(
+    traps: gpd.GeoDataFrame, graph: Neighbours, k: float, rules: MarkSettings, seed: int
+) -> Chance | None:
+    network = watched(traps, graph, k=k, cutoff_m=rules.cutoff_m)
+    if network is None:
+        return None
+    found = chance_of_finding(network, *USUAL_PATCH, alpha=rules.alpha, maps=100, seed=seed)
+    return found if found.maps else None
 
 
 def _rounds_before(site: Site, season: Season) -> pd.DataFrame:
@@ -195,6 +195,16 @@ def _with_results(
 def _with_intervals(traps: gpd.GeoDataFrame, k: float) -> gpd.GeoDataFrame:
     low, high = trap_intervals(traps, k)
     return traps.assign(rate_low=low, rate_high=high)
+
+
+def _with_second_look(traps: gpd.GeoDataFrame, look: SecondLook) -> gpd.GeoDataFrame:
+    return traps.assign(
+        refuge_m=look.refuge_m,
+        expected_rate=look.expected_rate,
+        place_p=look.found.p_patch,
+        place_mark=look.found.mark,
+        place_reason=look.reason,
+    )
 
 
 def _long_marks(

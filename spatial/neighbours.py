@@ -9,8 +9,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
+from scipy import sparse
 
 from spatial.arrays import BoolArray, FloatArray, IntArray
+from spatial.windows import Windows, closed_neighbourhoods, nearest, windows_on_foot
 
 if TYPE_CHECKING:
     from libpysal.graph import Graph
@@ -28,6 +30,8 @@ class Neighbours:
         Shape (n, n), True where two locations are neighbours; the diagonal is False.
     distance_m
         Walking distances, shape (n, n); infinite beyond the cut-off.
+    windows
+        Groups of traps in which a patch is looked for; None: every trap with its neighbours.
 
     Examples
     --------
@@ -41,6 +45,7 @@ class Neighbours:
     ids: tuple[str, ...]
     adjacency: BoolArray
     distance_m: FloatArray
+    windows: Windows | None = None
 
     @property
     def cardinalities(self) -> IntArray:
@@ -58,6 +63,33 @@ class Neighbours:
                 "distance_m": self.distance_m[focal, neighbor],
             }
         )
+
+    def all_windows(self) -> Windows:
+        """Return the windows; without any given, every trap with its neighbours is one."""
+        if self.windows is not None:
+            return self.windows
+        return closed_neighbourhoods(sparse.csr_array(self.adjacency.astype(float)))
+
+    @classmethod
+    def from_graph(cls, graph: Graph) -> Neighbours:
+        """Take the links of a libpysal graph, both ways; distances are unknown (NaN).
+
+        Raises
+        ------
+        ValueError
+            If a weight is neither 0 nor 1: the tests here are those of binary neighbours.
+        """
+        weights = graph.sparse.toarray()
+        odd = weights[(weights != 0) & (weights != 1)]
+        if odd.size:
+            message = (
+                f"expected a graph with binary weights, found a weight of {odd[0]:g}; "
+                "use graph.transform('B')"
+            )
+            raise ValueError(message)
+        linked = (weights + weights.T) > 0
+        np.fill_diagonal(linked, val=False)
+        return cls(tuple(graph.unique_ids), linked, np.where(linked, np.nan, np.inf))
 
     def to_graph(self) -> Graph:
         """Return the same graph as a `libpysal.graph.Graph`, isolates included.
@@ -95,11 +127,6 @@ def nearest_on_foot(
         Greatest walking distance in metres of a neighbour.
     """
     between = np.asarray(distance_m, dtype=float)
-    others = between.copy()
-    np.fill_diagonal(others, np.inf)
-    if len(others) > k:
-        reach = np.partition(others, k - 1, axis=1)[:, k - 1]
-    else:
-        reach = np.full(len(others), np.inf)
-    chosen = (others <= np.minimum(reach, cutoff_m)[:, None]) & np.isfinite(others)
-    return Neighbours(tuple(ids), chosen | chosen.T, between)
+    chosen = nearest(between, k, cutoff_m)
+    windows = windows_on_foot(between, k, cutoff_m)
+    return Neighbours(tuple(ids), chosen | chosen.T, between, windows)

@@ -1,12 +1,13 @@
-"""Permutation inference for the local statistics: what chance alone does to the same network.
+"""Permutation inference for the whole map: what chance alone does to the same network.
 
 Every permutation hands the observed activities to other places, within each trap design, so
-unequal designs never make a pattern. One set of permutations serves three questions:
+unequal designs never make a pattern. One set of permutations serves two questions:
 
-* the conditional p of one place, its own value held fixed (Anselin 1995);
-* the largest and smallest Gi*, and the smallest local Moran, anywhere on the map (the single-step
-  maximum-statistic adjustment of Westfall & Young 1993, Resampling-Based Multiple Testing);
+* the busiest and quietest window, and the trap most unlike its neighbours, anywhere on the map
+  (the maximum statistics of Westfall & Young 1993, Resampling-Based Multiple Testing);
 * global Moran's I.
+
+The p of one place, its own value held fixed, is in `spatial.conditional`.
 """
 
 from __future__ import annotations
@@ -18,13 +19,14 @@ from functools import lru_cache
 import numpy as np
 import numpy.typing as npt
 
-from spatial.arrays import BoolArray, FloatArray, IntArray
+from spatial.arrays import AnyArray, FloatArray, IntArray, Links
+from spatial.windows import Windows, outstanding
 
-CHUNK_CELLS = 2_000_000
+CHUNK_CELLS = 1_000_000
 """Permutations are worked in chunks of this many cells: memory does not grow with their number."""
 
-TIE = 1e-9
-"""Sums closer than this share of the values' scale are ties: rounding must not decide a p."""
+KEPT_CELLS = 20_000_000
+"""Orders of up to this many cells are kept for the next call, larger ones are made again."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,20 +35,18 @@ class Draws:
 
     Parameters
     ----------
-    upper, lower
-        Permutations with a neighbour sum at least, or at most, the observed one, own value held
-        fixed; ties count in both. Shape (n,).
-    highest_gi, lowest_gi, lowest_moran
-        Most extreme statistic of each map drawn, shape (permutations,), sorted upwards.
+    busy, quiet
+        Most extreme window of each map drawn, upwards and downwards, as a positive number of
+        standard deviations; shape (permutations,).
+    lone
+        Greatest unlikeness of each map drawn: minus the smallest local Moran's I.
     global_i
-        Global Moran's I of each map drawn, shape (permutations,), sorted upwards.
+        Global Moran's I of each map drawn.
     """
 
-    upper: IntArray
-    lower: IntArray
-    highest_gi: FloatArray
-    lowest_gi: FloatArray
-    lowest_moran: FloatArray
+    busy: FloatArray
+    quiet: FloatArray
+    lone: FloatArray
     global_i: FloatArray
 
 
@@ -72,105 +72,118 @@ def two_sided(upper: npt.ArrayLike, lower: npt.ArrayLike, permutations: int) -> 
     return p
 
 
-def draw(
-    values: FloatArray,
-    adjacency: BoolArray,
-    design: npt.ArrayLike,
-    permutations: int,
-    seed: int,
-) -> Draws:
+@dataclass(frozen=True, slots=True)
+class Setting:
+    """Where values are permuted: the places, and what they have to do with each other.
+
+    Parameters
+    ----------
+    links
+        Binary neighbour links, shape (n, n), symmetric, zero diagonal, no isolates.
+    windows
+        Windows of the same places.
+    design
+        Trap design of every place, shape (n,); values change places within a design only.
+    """
+
+    links: Links
+    windows: Windows
+    design: AnyArray
+
+
+def draw(values: FloatArray, setting: Setting, permutations: int, seed: int) -> Draws:
     """Permute the values over the places, within design, and keep what the inference needs.
 
     Parameters
     ----------
     values
         Standardised activity, shape (n,), not all equal.
-    adjacency
-        Neighbours, shape (n, n), symmetric, diagonal False, no isolates.
-    design
-        Trap design of every place, shape (n,).
+    setting
+        The places.
     permutations
         Number of permutations R.
     seed
         Seed of the generator; the same seed gives the same draws.
     """
-    field = _Field.of(values, adjacency)
-    tolerance = TIE * max(1.0, float(np.abs(values).max())) * float(field.k.max())
-    observed = adjacency @ values
-    upper, lower = np.zeros(len(values), dtype=np.int64), np.zeros(len(values), dtype=np.int64)
-    extremes: list[FloatArray] = []
-    strata = tuple(np.unique(np.asarray(design), return_inverse=True)[1].tolist())
-    for order in _chunks(_orders(strata, permutations, seed), len(values)):
-        drawn = values[order]
-        around = drawn @ field.weights
-        extremes.append(field.extremes(drawn, around))
-        held = around + _own_value_held(order, values, adjacency)
-        upper += (held >= observed - tolerance).sum(axis=0)
-        lower += (held <= observed + tolerance).sum(axis=0)
-    high, low, moran, overall = np.sort(np.concatenate(extremes, axis=1), axis=1)
-    return Draws(upper, lower, high, low, moran, overall)
+    extremes = [
+        _extremes(np.ascontiguousarray(values[order].T), setting)
+        for order in orders(setting.design, permutations, seed)
+    ]
+    return Draws(*np.concatenate(extremes, axis=1))
 
 
-@dataclass(frozen=True, slots=True)
-class _Field:
-    """The parts of the statistics that no permutation changes."""
-
-    weights: FloatArray
-    k: FloatArray
-    mean: float
-    deviation: float
-
-    @classmethod
-    def of(cls, values: FloatArray, adjacency: BoolArray) -> _Field:
-        weights = adjacency.astype(float)
-        return cls(weights, weights.sum(axis=1), float(values.mean()), float(values.std()))
-
-    def extremes(self, drawn: FloatArray, around: FloatArray) -> FloatArray:
-        """Return highest Gi*, lowest Gi*, lowest local Moran and global I, shape (4, chunk)."""
-        n, size = len(self.k), self.k + 1
-        scale = self.deviation * np.sqrt((n * size - size**2) / (n - 1))
-        gi = (around + drawn - self.mean * size) / np.where(scale > 0, scale, np.inf)
-        local = (drawn - self.mean) * (around / self.k - self.mean)
-        variance = self.deviation**2
-        return np.stack(
-            [
-                gi.max(axis=1),
-                gi.min(axis=1),
-                local.min(axis=1) / (variance * n / (n - 1)),
-                local.mean(axis=1) / variance,
-            ]
-        )
+def _extremes(drawn: FloatArray, setting: Setting) -> FloatArray:
+    """Return busiest, quietest, most unlike and global I of every map, shape (4, maps)."""
+    n, maps = drawn.shape
+    variance = drawn.var(axis=0)
+    local = _products(drawn, setting.links)
+    beyond = outstanding(drawn, setting.windows)
+    return np.stack(
+        [
+            beyond.max(axis=0, initial=-np.inf),
+            -beyond.min(axis=0, initial=np.inf),
+            -local.min(axis=0) / (variance * n / (n - 1)),
+            local.mean(axis=0) / variance,
+        ]
+    ).reshape(4, maps)
 
 
-def _own_value_held(order: IntArray, values: FloatArray, adjacency: BoolArray) -> FloatArray:
-    """Return the change in neighbour sums when every place swaps its own value back to itself.
+def _products(values: FloatArray, links: Links) -> FloatArray:
+    """Return own deviation times mean deviation of the neighbours, shape as `values`."""
+    k = np.diff(links.indptr).astype(float)
+    deviation = values - values.mean(axis=0)
+    around = np.asarray(links @ deviation)
+    products: FloatArray = deviation * (around.T / k).T
+    return products
 
-    Swapping turns a permutation into one that leaves the place alone, with equal chance for each
-    of those: the conditional permutation, from the same draw.
+
+def orders(design: npt.ArrayLike, permutations: int, seed: int) -> Iterator[IntArray]:
+    """Yield orders of the places, each shuffled within its design, in chunks of whole orders.
+
+    Parameters
+    ----------
+    design
+        Trap design of every place, shape (n,).
+    permutations, seed
+        Number of orders, and seed of the generator.
+
+    Yields
+    ------
+    numpy.ndarray
+        Shape (orders, n): which place's value each place receives.
+
+    Examples
+    --------
+    Two cups change places only with each other:
+
+    >>> [chunk] = orders(["cup", "linear", "cup"], permutations=50, seed=0)
+    >>> sorted(set(map(tuple, chunk.tolist())))
+    [(0, 1, 2), (2, 1, 0)]
     """
-    rows, n = np.arange(len(order))[:, None], order.shape[1]
-    went_to = np.empty_like(order)
-    went_to[rows, order] = np.arange(n)
-    beside = adjacency[np.arange(n), went_to]
-    return np.where(beside, values[order] - values, 0.0)
-
-
-def _chunks(order: npt.NDArray[np.int32], n: int) -> Iterator[IntArray]:
-    step = max(1, CHUNK_CELLS // n)
-    for start in range(0, len(order), step):
-        yield order[start : start + step].astype(np.int64)
+    strata = tuple(np.unique(np.asarray(design), return_inverse=True)[1].tolist())
+    keep = len(strata) * permutations <= KEPT_CELLS
+    made = _kept_orders(strata, permutations, seed) if keep else _chunks(strata, permutations, seed)
+    for order in made:
+        yield order.astype(np.int64)
 
 
 @lru_cache(maxsize=4)
-def _orders(strata: tuple[int, ...], permutations: int, seed: int) -> npt.NDArray[np.int32]:
-    """Return `permutations` orders of the places, each shuffled within its stratum.
+def _kept_orders(
+    strata: tuple[int, ...], permutations: int, seed: int
+) -> tuple[npt.NDArray[np.int32], ...]:
+    """Return the orders; kept because successive weeks of one season mostly test the same traps."""
+    return tuple(_chunks(strata, permutations, seed))
 
-    Kept because successive weeks of one season mostly test the same traps.
-    """
+
+def _chunks(
+    strata: tuple[int, ...], permutations: int, seed: int
+) -> Iterator[npt.NDArray[np.int32]]:
     random = np.random.default_rng(seed)
     members = np.asarray(strata)
-    order = np.empty((permutations, len(members)), dtype=np.int32)
-    for stratum in np.unique(members):
-        places = np.flatnonzero(members == stratum).astype(np.int32)
-        order[:, places] = random.permuted(np.tile(places, (permutations, 1)), axis=1)
-    return order
+    groups = [np.flatnonzero(members == one).astype(np.int32) for one in np.unique(members)]
+    step = max(1, CHUNK_CELLS // len(members))
+    for start in range(0, permutations, step):
+        order = np.empty((min(step, permutations - start), len(members)), dtype=np.int32)
+        for places in groups:
+            order[:, places] = random.permuted(np.tile(places, (len(order), 1)), axis=1)
+        yield order

@@ -13,7 +13,8 @@ from scipy.special import stdtrit
 
 from data.settings import DesignSettings
 from spatial.arrays import FloatArray, IntArray
-from spatial.dispersion import MIN_COUNTS, negative_binomial_k
+from spatial.dispersion import MIN_COUNTS
+from spatial.nb_regression import Regression, regression
 from spatial.results import DesignRatio
 
 MIN_ZONES = 3
@@ -21,10 +22,6 @@ MIN_ZONES = 3
 
 NORMAL_95 = 1.959963984540054
 """97.5 % point of the standard normal distribution."""
-
-MAX_ROUNDS = 500
-TOLERANCE = 1e-10
-"""The fit has converged when means and k change by less than this share."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,10 +69,7 @@ def fit_ratio(
 
     Notes
     -----
-    Fitted by alternating iteratively reweighted least squares for the level and the ratio with
-    maximum likelihood for k, as in Venables & Ripley (2002), Modern Applied Statistics with S,
-    section 7.4. Checked in the tests against R's MASS::glm.nb and statsmodels, which is not used
-    here because loading it takes as long as the rest of the weekly run together.
+    The fit is that of `spatial.nb_regression`, held in the tests to R's MASS::glm.nb.
 
     Examples
     --------
@@ -99,65 +93,32 @@ def fit_ratio(
     told = caught[member]
     levels_of = member[told, None] == np.flatnonzero(caught)
     columns = np.column_stack([is_other[told], levels_of]).astype(float)
-    fit = _fit(y[told], x[told], columns)
-    if math.isnan(fit.k):
+    fit = regression(y[told], x[told], columns)
+    if fit.reason:
         return RatioFit(reason="no_convergence")
     if math.isinf(fit.k):
         return RatioFit(reason="not_overdispersed")
-    return _interval(fit, None if group is None else member[told])
+    if group is None:
+        return _interval(fit, fit.covariance, NORMAL_95)
+    score = columns * ((y[told] - fit.mean) / (1 + fit.mean / fit.k))[:, None]
+    return _interval(fit, *_between_groups(fit, score, member[told]))
 
 
-@dataclass(frozen=True, slots=True)
-class _Fitted:
-    """A fit: counts (n,), columns (n, p) with the ratio first, coefficients (p,), means (n,), k."""
-
-    y: FloatArray
-    columns: FloatArray
-    beta: FloatArray
-    mean: FloatArray
-    k: float
-
-
-def _fit(y: FloatArray, x: FloatArray, columns: FloatArray) -> _Fitted:
-    """Return the fit; its k is NaN without convergence and inf when not overdispersed."""
-    k, mean = 1.0, np.maximum(y, 0.5)
-    beta = np.zeros(columns.shape[1])
-    for _ in range(MAX_ROUNDS):
-        before_k, before = k, mean
-        beta = _weighted_least_squares(y, x, columns, mean, k)
-        mean = x * np.exp(np.clip(columns @ beta, -30, 30))
-        k = negative_binomial_k(y, mean)
-        if not math.isfinite(k):
-            break
-        steady = np.max(np.abs(mean - before) / before) <= TOLERANCE
-        if steady and abs(k - before_k) <= TOLERANCE * k:
-            return _Fitted(y, columns, beta, mean, k)
-    return _Fitted(y, columns, beta, mean, k if math.isinf(k) else math.nan)
+def _between_groups(
+    fit: Regression, score: FloatArray, group: IntArray
+) -> tuple[FloatArray, float]:
+    """Return the covariance that allows for dependence inside groups, and its t quantile."""
+    names = np.unique(group)
+    by_group = np.array([score[group == name].sum(axis=0) for name in names])
+    freedom = max(1, len(names) - 1)
+    meat = by_group.T @ by_group * len(names) / freedom
+    return fit.covariance @ meat @ fit.covariance, float(stdtrit(freedom, 0.975))
 
 
-def _weighted_least_squares(
-    y: FloatArray, x: FloatArray, columns: FloatArray, mean: FloatArray, k: float
-) -> FloatArray:
-    weight = np.sqrt(mean / (1 + mean / k))
-    working = np.log(mean / x) + (y - mean) / mean
-    beta, *_ = np.linalg.lstsq(columns * weight[:, None], working * weight, rcond=None)
-    return np.asarray(beta, dtype=float)
-
-
-def _interval(fit: _Fitted, group: IntArray | None) -> RatioFit:
+def _interval(fit: Regression, covariance: FloatArray, quantile: float) -> RatioFit:
     """Return the ratio with a Wald interval on the log scale."""
-    spread = 1 + fit.mean / fit.k
-    information = fit.columns.T @ (fit.columns * (fit.mean / spread)[:, None])
-    covariance, quantile = np.linalg.pinv(information), NORMAL_95
-    if group is not None:
-        score = fit.columns * ((fit.y - fit.mean) / spread)[:, None]
-        names = np.unique(group)
-        by_group = np.array([score[group == name].sum(axis=0) for name in names])
-        freedom = max(1, len(names) - 1)
-        meat = by_group.T @ by_group * len(names) / freedom
-        covariance, quantile = covariance @ meat @ covariance, float(stdtrit(freedom, 0.975))
     half = quantile * math.sqrt(covariance[0, 0])
-    low, middle, high = np.exp(fit.beta[0] + half * np.array([-1.0, 0.0, 1.0]))
+    low, middle, high = np.exp(fit.coefficients[0] + half * np.array([-1.0, 0.0, 1.0]))
     return RatioFit(float(middle), float(low), float(high))
 
 

@@ -10,6 +10,7 @@ import geopandas as gpd
 import pandas as pd
 
 from data.site import Site
+from spatial.placement_effect import PlacementEffect
 
 MARKS = ("busy_patch", "quiet_patch", "lone_busy", "lone_quiet", "none", "not_testable")
 """What a trap can be marked as; `none` means tested and nothing found."""
@@ -109,6 +110,36 @@ class DesignRatio:
 
 
 @dataclass(frozen=True, slots=True)
+class Chance:
+    """How often a patch planted among the site's own traps would be found.
+
+    Parameters
+    ----------
+    traps, fold
+        Traps in the patch, and its catch relative to the rest.
+    found, maps
+        Simulated maps in which a trap of the patch is marked busy, and all maps.
+    """
+
+    traps: int
+    fold: float
+    found: int
+    maps: int
+
+    @property
+    def share(self) -> float:
+        """Share of maps in which the patch was found; NaN when no such patch fits here."""
+        return self.found / self.maps if self.maps else float("nan")
+
+    @property
+    def error(self) -> float:
+        """Standard error of the share."""
+        if not self.maps:
+            return float("nan")
+        return float((self.share * (1 - self.share) / self.maps) ** 0.5)
+
+
+@dataclass(frozen=True, slots=True)
 class Analysis:
     """Everything that one weekly run found; every page and table is a function of this.
 
@@ -129,7 +160,10 @@ class Analysis:
         ``"not_checked"``), `week_adults`, `week_nights`, `week_rate`, `activity` (EB-standardised
         season to date), `gi_star`, `local_moran`, `p` (raw, conditional), `p_patch`, `p_lone`
         (adjusted; see `spatial.clusters.LocalClusters`), `neighbours` (count), `mark` (one of
-        `MARKS`), `reason` (one of `NOT_TESTABLE`, else ``""``), geometry.
+        `MARKS`), `reason` (one of `NOT_TESTABLE`, else ``""``), `refuge_m` (walk to the nearest
+        refuge; infinite beyond the cut-off, NaN unknown), `expected_rate` (for the place, NaN
+        without a fit), `place_p`, `place_mark`, `place_reason` (of the second look; see
+        `spatial.second_look`), geometry.
     zones
         One row per zone: `zone_id`, `use`, `name`, `area_ha`, `traps` (locations in use at the
         cutoff), `counted_traps` (locations with countable nights, season to date), `nights`,
@@ -165,6 +199,11 @@ class Analysis:
         Places for new traps, best first: `rank`, `zone_id`, `reason` (one of `GAP_REASONS`),
         `place` (``"refuge_edge"``, ``"zone_edge"``, ``"zone_interior"``), `refuge_id` (or None),
         `refuge_distance_m`, `nearest_trap_m`, geometry.
+    placement
+        What the places of the traps explain of their catch.
+    chance
+        How often this network would find a patch of four traps at three times the rest; None when
+        there is no test, or no spread to simulate.
     visit_counts
         Status -> visits of the season to date.
     versions
@@ -187,5 +226,7 @@ class Analysis:
     dispersion_k: float
     links: pd.DataFrame
     suggestions: gpd.GeoDataFrame
+    placement: PlacementEffect
+    chance: Chance | None
     visit_counts: Mapping[str, int]
     versions: Mapping[str, str]

@@ -49,6 +49,29 @@ def not_testable(
     return reason
 
 
+def main_reason(reason: NameArray) -> tuple[str, int]:
+    """Return what stands in the way of the whole network, and how many traps could be compared.
+
+    The reason is that of the traps that came nearest to a test.
+
+    Examples
+    --------
+    >>> main_reason(np.array(["no_nights", "few_traps", "few_traps"], dtype=object))
+    ('few_traps', 2)
+    """
+    order = (
+        "few_traps",
+        "no_variation",
+        "no_neighbours",
+        "all_neighbours",
+        "lone_design",
+        "no_nights",
+    )
+    main = next((name for name in order if name in reason), "no_traps")
+    left = int((reason == main).sum()) if main in ("few_traps", "no_variation") else 0
+    return main, left
+
+
 def _rule_out(
     reason: NameArray,
     counts: FloatArray,

@@ -16,7 +16,8 @@ from shapely.geometry import LineString, Point, Polygon, box
 
 from data.settings import DesignSettings, SiteSettings
 from data.site import STATUSES, Site
-from spatial.results import Analysis, DesignRatio, GlobalTest, Season
+from spatial.placement_effect import PlacementEffect
+from spatial.results import Analysis, Chance, DesignRatio, GlobalTest, Season
 
 CRS = "EPSG:32623"
 EAST_M, NORTH_M, SIDE_M = 556_000.0, 4_783_000.0, 100.0
@@ -118,6 +119,8 @@ def sketched_analysis(sketch: Sketch) -> Analysis:
         dispersion_k=1.2,
         links=_links(traps),
         suggestions=_suggestions(sketch, zones),
+        placement=_placement(sketch.traps),
+        chance=Chance(traps=4, fold=3.0, found=38, maps=100),
         visit_counts={s: int((rounds["status"] == s).sum()) for s in STATUSES},
         versions={"snoutline": "0.1.0", "numpy": "2.3.0"},
     )
@@ -240,7 +243,7 @@ def _with_tests(sketch: Sketch, table: pd.DataFrame) -> pd.DataFrame:
     mark = busy.map({True: "busy_patch", False: "not_testable" if reason else "none"})
     if sketch.busy:
         mark.iloc[1], mark.iloc[2], mark.iloc[12] = "quiet_patch", "lone_busy", "lone_quiet"
-    numbers = {
+    numbers: dict[str, pd.Series[float] | float] = {
         "activity": table["rate"] - table["rate"].mean(),
         "gi_star": 0.5,
         "local_moran": 0.1,
@@ -249,7 +252,30 @@ def _with_tests(sketch: Sketch, table: pd.DataFrame) -> pd.DataFrame:
         "p_lone": 1.0,
         "neighbours": min(6, sketch.traps - 1),
     }
-    return table.assign(**numbers, mark=mark, reason=reason)
+    return table.assign(
+        **numbers,
+        mark=mark,
+        reason=reason,
+        refuge_m=np.where(table.index % 5 == 4, np.inf, 12.5),
+        expected_rate=table["rate"].mean(),
+        place_p=0.02,
+        place_mark=mark.where(table.index % 2 == 0, "none"),
+        place_reason=reason,
+    )
+
+
+def _placement(traps: int) -> PlacementEffect:
+    columns = ["term", "level", "ratio", "low", "high", "traps"]
+    return PlacementEffect(
+        expected=np.full(traps, 2.0),
+        residual=np.zeros(traps),
+        trap_reason=np.full(traps, "", dtype=object),
+        terms=pd.DataFrame([("refuge", "", 0.8, 0.6, 1.1, traps)], columns=columns),
+        left_out=pd.DataFrame(columns=["term", "level", "reason", "traps"]),
+        k=1.2,
+        p=0.03,
+        traps=traps,
+    )
 
 
 def _place(sketch: Sketch, trap: int) -> Point:

@@ -20,7 +20,7 @@ from data.demo.rounds import draw_season
 from data.reading import read_site
 from data.site import Site
 from spatial.analysis import analyse
-from spatial.clusters import local_clusters
+from spatial.clusters import clusters_by
 from spatial.exposure import rounds, season_visits, to_date
 from spatial.neighbours import nearest_on_foot
 from spatial.results import Analysis
@@ -130,12 +130,12 @@ def test_a_season_without_pattern_is_rarely_marked() -> None:
         seen = totals.nights[-1] > 0
         on_foot = np.where(np.outer(seen, seen), distance_m, np.inf)
         graph = nearest_on_foot(names, on_foot, rules.neighbours, rules.cutoff_m)
-        found = local_clusters(
+        found = clusters_by(
+            replace(rules, permutations=999),
             totals.adults[-1],
             totals.nights[-1],
             graph,
             design=design,
-            settings=replace(rules, permutations=999),
             seed=seed,
         )
         marked += bool((~np.isin(found.mark, ["none", "not_testable"])).any())

@@ -1,6 +1,8 @@
-"""Moran's I, Gi, Gi* and local Moran against R's spdep, esda and published cases."""
+"""Global and local statistics against R's spdep, esda and published cases."""
 
 from __future__ import annotations
+
+from itertools import permutations
 
 import geopandas as gpd
 import numpy as np
@@ -9,8 +11,16 @@ from libpysal import examples
 from libpysal.graph import read_gal
 from numpy.testing import assert_allclose
 from reference.tables import Network, network, table
+from scipy import sparse
 
-from spatial.autocorrelation import getis_ord, local_moran, morans_i, row_standardised
+from spatial.autocorrelation import (
+    gearys_c,
+    general_g,
+    getis_ord,
+    local_moran,
+    morans_i,
+    row_standardised,
+)
 
 STATISTIC = 1e-9
 """Relative tolerance of statistics and z between programs."""
@@ -192,3 +202,166 @@ def test_african_conflict_country_by_country() -> None:
     north_east = [place[name] for name in ("EGYPT", "SUDAN", "KENYA")]
     assert_allclose(star[north_east], [4.421336, 4.039252, 3.503019], atol=6e-7)
     assert_allclose(moran[north_east], [6.78133, 2.91664, 1.16843], atol=6e-6)
+
+
+GEARY = {
+    # R spdep 1.2-7: geary.test(x, nb2listw(nb, style = "W" or "B")): C, variance, (1 - C) / sd.
+    "columbus": (0.54052820270206847, 0.00938426377696502, 4.74306150050445829),
+    "sids2": (0.72527846210856650, 0.00577737456782617, 3.61432703578466308),
+    "fir": (0.90638098062475303, 0.00644614388236158, 1.16604172222130109),
+    "orchardsprays": (0.97669561868777188, 0.00470450033415215, 0.33976671076304971),
+}
+GEARY_BINARY = {
+    "columbus": (0.5916113240630412, 0.0115834345601252, 3.7945040127877254),
+    "sids2": (0.6735275463173938, 0.0106428720088818, 3.1645876115279998),
+    "fir": (0.87532394919569934, 0.00903721134624025, 1.31149251951485457),
+    "orchardsprays": (0.97288448555126261, 0.00543390650000759, 0.36784238333357439),
+}
+GENERAL_G = {
+    # R spdep 1.2-7: globalG.test(x, nb2listw(nb, style = "B")): G, variance, z.
+    "columbus": (1.27807457381954e-01, 3.50705730380717e-05, 4.63815093198543),
+    "sids2": (5.45094448976534e-02, 8.43062363501930e-06, 2.70109639854398),
+    "fir": (1.38893892992254e-01, 7.65588586285719e-05, 1.22638661413598),
+    "orchardsprays": (9.61660070703802e-02, 4.50702550587687e-05, -1.19173799292427),
+}
+
+
+@pytest.mark.parametrize("name", GEARY)
+def test_gearys_c_equals_spdep(name: str) -> None:
+    """Source: R spdep 1.2-7 `geary.test`, randomisation. Its z has the other sign."""
+    stored = network(name)
+    standard = gearys_c(stored.values, row_standardised(stored.adjacency))
+    binary = gearys_c(stored.values, stored.adjacency)
+    assert_allclose([standard.c, standard.variance, -standard.z], GEARY[name], rtol=STATISTIC)
+    assert_allclose([binary.c, binary.variance, -binary.z], GEARY_BINARY[name], rtol=STATISTIC)
+    assert standard.expected == 1
+
+
+@pytest.mark.parametrize("name", GENERAL_G)
+def test_general_g_equals_spdep(name: str) -> None:
+    """Source: R spdep 1.2-7 `globalG.test`, binary weights."""
+    stored = network(name)
+    found = general_g(stored.values, stored.adjacency)
+    assert_allclose([found.g, found.variance, found.z], GENERAL_G[name], rtol=STATISTIC)
+    n = len(stored.values)
+    assert_allclose(found.expected, stored.adjacency.sum() / n / (n - 1), rtol=1e-14)
+
+
+@pytest.mark.parametrize("name", LIBPYSAL)
+@pytest.mark.filterwarnings("ignore")
+def test_global_statistics_equal_esda(name: str) -> None:
+    """Source: esda 2.9 `Moran`, `Geary` and `G`, without permutations."""
+    from esda import G, Geary, Moran  # noqa: PLC0415 - warns when imported
+
+    values, adjacency = installed(name)
+    standard = row_standardised(adjacency)
+    moran = Moran(values, _weights(adjacency), permutations=0)
+    geary = Geary(values, _weights(adjacency), permutations=0)
+    general = G(values, _weights(adjacency), permutations=0)
+    ours = (morans_i(values, standard), gearys_c(values, standard), general_g(values, adjacency))
+    assert_allclose([ours[0].i, ours[0].z], [moran.I, moran.z_rand], rtol=STATISTIC)
+    assert_allclose([ours[1].c, ours[1].z], [geary.C, geary.z_rand], rtol=STATISTIC)
+    assert_allclose([ours[2].g, ours[2].z], [general.G, general.z_norm], rtol=STATISTIC)
+
+
+def test_moments_are_those_of_every_possible_map() -> None:
+    """Source: brute force, all 720 orders of six catches on weights that are not symmetric."""
+    values = np.array([0.0, 1, 1, 2, 5, 9])
+    random = np.random.default_rng(5)
+    weights = random.random((6, 6)) * (random.random((6, 6)) < 0.5)
+    np.fill_diagonal(weights, 0)
+    maps = [np.array(order) for order in permutations(values)]
+    moran = [morans_i(each, weights).i for each in maps]
+    geary = [gearys_c(each, weights).c for each in maps]
+    general = [general_g(each, weights).g for each in maps]
+    found = (morans_i(values, weights), gearys_c(values, weights), general_g(values, weights))
+    for statistic, drawn in zip(found, (moran, geary, general), strict=True):
+        assert_allclose(np.mean(drawn), statistic.expected, rtol=1e-11)
+        assert_allclose(np.var(drawn), statistic.variance, rtol=1e-11)
+
+
+def islands() -> Network:
+    """Return the fir quadrats with the first and the 28th cut off from all others."""
+    stored = network("fir")
+    near = stored.adjacency.copy()
+    near[[0, 27]] = near[:, [0, 27]] = False
+    return Network(stored.values, near, stored.local)
+
+
+def test_places_without_neighbours_count_as_places() -> None:
+    """Source: R spdep 1.2-7 with zero.policy and adjust.n = FALSE on the fir quadrats.
+
+    `moran.test` I .03852202209472166, variance .00620457121521072; `geary.test` C
+    .93791188875708442, variance .00883600676921234. With adjust.n = TRUE, its default, spdep takes
+    n = 48 and says I = .03698114121093279: ours by 48/50. General G: esda 2.9 `G`, since spdep
+    takes the products over the 48 only.
+    """
+    cut = islands()
+    moran = morans_i(cut.values, row_standardised(cut.adjacency))
+    geary = gearys_c(cut.values, row_standardised(cut.adjacency))
+    general = general_g(cut.values, cut.adjacency)
+    assert_allclose([moran.i, moran.variance], [0.03852202209472166, 0.00620457121521072], 1e-12)
+    assert_allclose([geary.c, geary.variance], [0.93791188875708442, 0.00883600676921234], 1e-12)
+    assert_allclose(moran.i * 48 / 50, 0.03698114121093279, rtol=1e-12)
+    assert_allclose([general.g, general.z], [0.13060709782021257, 1.2096446198884532], rtol=1e-10)
+
+
+def test_places_without_neighbours_have_no_local_statistic_and_change_no_other() -> None:
+    """Source: R spdep 1.2-7 `localG` on the same: NaN at 1 and 28; 2 and 29 as below.
+
+    Its `localmoran` says 0 at 1 and 28, where there is nothing to say; ours is NaN.
+    """
+    cut = islands()
+    plain = getis_ord(cut.values, cut.adjacency, star=False)
+    star, moran = getis_ord(cut.values, cut.adjacency), local_moran(cut.values, cut.adjacency)
+    assert_allclose(plain[[1, 28]], [-1.557030563696620, 0.260377821961648], rtol=1e-12)
+    assert_allclose(star[[1, 28]], [-1.7313657963466860, 0.2187349949663607], rtol=1e-12)
+    assert_allclose(moran[[1, 28]], [0.53957295373665493, -0.00846975088967972], rtol=1e-12)
+    assert np.isnan([plain[[0, 27]], star[[0, 27]], moran[[0, 27]]]).all()
+
+
+@pytest.mark.parametrize("kind", [sparse.csr_array, sparse.csr_matrix, sparse.coo_array])
+def test_sparse_weights_give_what_arrays_give(kind: type[sparse.csr_array]) -> None:
+    """Source: ours on arrays, to 1e-12, islands and unequal weights included."""
+    cut = islands()
+    weights = cut.adjacency * np.random.default_rng(2).random(cut.adjacency.shape)
+    for dense in (cut.adjacency.astype(float), weights):
+        thin = kind(dense)
+        for statistic in (getis_ord, local_moran):
+            assert_allclose(statistic(cut.values, thin), statistic(cut.values, dense), rtol=1e-12)
+        assert_allclose(
+            getis_ord(cut.values, thin, star=False),
+            getis_ord(cut.values, dense, star=False),
+            rtol=1e-12,
+        )
+        assert morans_i(cut.values, thin) == morans_i(cut.values, dense)
+        assert gearys_c(cut.values, thin) == gearys_c(cut.values, dense)
+        assert general_g(cut.values, thin) == general_g(cut.values, dense)
+        shares = row_standardised(thin)
+        assert sparse.issparse(shares)
+        assert_allclose(shares.toarray(), row_standardised(dense), rtol=1e-12)
+
+
+def test_general_g_of_values_below_zero_is_refused() -> None:
+    with pytest.raises(ValueError, match=r"no value below zero; found -1"):
+        general_g([1.0, -1.0, 2.0, 3.0], np.ones((4, 4)) - np.eye(4))
+
+
+@pytest.mark.parametrize("statistic", [morans_i, gearys_c, general_g, getis_ord, local_moran])
+def test_weights_that_do_not_fit_are_refused(statistic: object) -> None:
+    assert callable(statistic)
+    with pytest.raises(ValueError, match=r"found shapes \(3,\) and \(4, 4\)"):
+        statistic([1.0, 2.0, 3.0], np.ones((4, 4)) - np.eye(4))
+    with pytest.raises(ValueError, match="a place beside itself"):
+        statistic([1.0, 2.0, 3.0, 4.0], np.ones((4, 4)))
+
+
+@pytest.mark.parametrize("value", [0.0, 4.0, 0.1])
+def test_equal_values_have_no_autocorrelation(value: float) -> None:
+    """Source: by hand, 0/0. Twelve times 0.1 has a variance above zero by rounding alone."""
+    near = np.abs(np.subtract.outer(np.arange(12), np.arange(12))) == 1
+    values = np.full(12, value)
+    found = (morans_i(values, near), gearys_c(values, near), general_g(values, near))
+    assert np.isnan([found[0].i, found[0].z, found[1].c, found[1].z]).all()
+    assert np.isnan([found[2].g, found[2].z]).all()
+    assert np.isnan([getis_ord(values, near), local_moran(values, near)]).all()

@@ -8,14 +8,16 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 from reference.tables import Network, network, table
+from scipy import sparse
 
-from data.settings import MarkSettings
 from spatial.autocorrelation import row_standardised
 from spatial.clusters import local_clusters
+from spatial.conditional import ConditionalCounts, conditional_counts
 from spatial.exact import exact_tails
 from spatial.neighbours import Neighbours
-from spatial.permutation import Draws, draw, two_sided
+from spatial.permutation import Draws, Setting, draw, orders, two_sided
 from spatial.standardise import eb_standardised
+from spatial.windows import closed_neighbourhoods
 
 EXACT = ("fir", "orchardsprays")
 PERMUTATIONS = 9999
@@ -26,9 +28,15 @@ def graph_of(stored: Network) -> Neighbours:
     return Neighbours(ids, stored.adjacency, np.where(stored.adjacency, 10.0, np.inf))
 
 
-def drawn(stored: Network, *, seed: int = 0) -> Draws:
-    one_design = np.zeros(len(stored.values), dtype=int)
-    return draw(stored.values, stored.adjacency, one_design, PERMUTATIONS, seed)
+def held(stored: Network, *, seed: int = 0) -> ConditionalCounts:
+    return conditional_counts(stored.values, stored.adjacency, PERMUTATIONS, seed)
+
+
+def drawn(stored: Network) -> Draws:
+    links = sparse.csr_array(stored.adjacency.astype(float))
+    n = len(stored.values)
+    windows = closed_neighbourhoods(links).among(np.ones(n, dtype=bool))
+    return draw(stored.values, Setting(links, windows, np.zeros(n)), PERMUTATIONS, 0)
 
 
 def within_chance(hits: np.ndarray, exact: np.ndarray, draws: int) -> np.ndarray:
@@ -60,7 +68,7 @@ def test_marks_use_the_exact_p_under_equal_effort(name: str) -> None:
 def test_drawn_tails_lie_within_chance_of_the_exact_ones(name: str, seed: int) -> None:
     """Source: `*_exact.csv`; 4 binomial standard errors of 9,999 permutations at every place."""
     stored, exact = network(name), table(f"{name}_exact")
-    draws = drawn(stored, seed=seed)
+    draws = held(stored, seed=seed)
     assert within_chance(draws.upper, exact["upper"].to_numpy(), PERMUTATIONS).all()
     assert within_chance(draws.lower, exact["lower"].to_numpy(), PERMUTATIONS).all()
 
@@ -71,8 +79,8 @@ def test_drawn_tails_of_standardised_activity_are_those_of_the_counts(name: str)
     stored = network(name)
     n = len(stored.values)
     activity = eb_standardised(stored.values, np.full(n, 7.0))
-    of_activity = draw(activity, stored.adjacency, np.zeros(n), PERMUTATIONS, 0)
-    of_counts = drawn(stored)
+    of_activity = conditional_counts(activity, stored.adjacency, PERMUTATIONS, 0)
+    of_counts = held(stored)
     assert (of_activity.upper == of_counts.upper).all()
     assert (of_activity.lower == of_counts.lower).all()
 
@@ -98,7 +106,7 @@ def test_draws_stay_within_design() -> None:
     design = np.array([0, 0, 0, 0, 0, 1, 1, 1, 1, 1])
     steps = np.abs(np.subtract.outer(np.arange(10), np.arange(10)))
     near = (steps == 1) | (steps == 9)
-    draws = draw(values, near, design, PERMUTATIONS, 0)
+    draws = conditional_counts(values, near, PERMUTATIONS, 0, design=design)
     # Place 0 has neighbours 1, of its design, and 9, of the other: 4 x 5 equal chances.
     sums = np.add.outer(values[1:5], values[5:]).ravel()
     exact = np.array([(sums >= values[1] + values[9] - 1e-9).mean()])
@@ -116,6 +124,15 @@ def test_global_permutations_have_the_mean_and_variance_of_the_theory() -> None:
     deviation = (0.500188557183 + 1 / 48) / 5.58938267504
     assert abs(overall.mean() + 1 / 48) < 4 * deviation / np.sqrt(PERMUTATIONS)
     assert overall.std() == pytest.approx(deviation, rel=0.04)
+
+
+def test_whole_maps_are_permuted_within_design_only() -> None:
+    """Source: by hand. Each design keeps its own values in every order drawn."""
+    design = np.array(["cup"] * 7 + ["linear"] * 3)
+    for order in orders(design, 200, 1):
+        assert (np.sort(order[:, :7], axis=1) == np.arange(7)).all()
+        assert (np.sort(order[:, 7:], axis=1) == np.arange(7, 10)).all()
+    assert {row[0] for order in orders(design, 200, 1) for row in order.tolist()} == set(range(7))
 
 
 def test_every_drawn_extreme_is_a_statistic_of_that_map() -> None:
@@ -148,9 +165,8 @@ def test_marks_of_the_same_seed_are_the_same() -> None:
     """Unequal effort makes every p a drawn one; the seed alone settles it."""
     stored = network("fir")
     effort = np.tile([7.0, 14.0], 25)
-    rules = MarkSettings(permutations=499)
     runs = [
-        local_clusters(stored.values, effort, graph_of(stored), settings=rules, seed=seed)
+        local_clusters(stored.values, effort, graph_of(stored), permutations=499, seed=seed)
         for seed in (3, 3, 4)
     ]
     assert (runs[0].p == runs[1].p).all()

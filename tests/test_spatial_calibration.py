@@ -13,8 +13,8 @@ import numpy as np
 import pytest
 
 from data.settings import MarkSettings
-from spatial.arrays import FloatArray
-from spatial.clusters import LocalClusters, local_clusters
+from spatial.arrays import BoolArray, FloatArray
+from spatial.clusters import LocalClusters, clusters_by
 from spatial.neighbours import Neighbours, nearest_on_foot
 
 RULES = MarkSettings(permutations=999)
@@ -51,10 +51,10 @@ def unclustered(number: int) -> LocalClusters:
     graph, nights = joined(scattered(random, 40)), effort(random, 40)
     linear = random.random(40) < 0.4
     counts = catches(random, RATE_PER_NIGHT * nights * np.where(linear, 4.0, 1.0))
-    return local_clusters(counts, nights, graph, design=linear, settings=RULES, seed=number)
+    return clusters_by(RULES, counts, nights, graph, design=linear, seed=number)
 
 
-def with_a_patch(number: int) -> tuple[LocalClusters, FloatArray]:
+def with_a_patch(number: int) -> tuple[LocalClusters, FloatArray, BoolArray]:
     """Return the marks of 50 traps, six of which, side by side, catch five times as much."""
     random = np.random.default_rng([2, number])
     places = scattered(random, 50)
@@ -64,7 +64,7 @@ def with_a_patch(number: int) -> tuple[LocalClusters, FloatArray]:
     raised = np.ones(50)
     raised[patch] = 5.0
     counts = catches(random, RATE_PER_NIGHT * nights * raised)
-    return local_clusters(counts, nights, graph, settings=RULES, seed=number), raised
+    return clusters_by(RULES, counts, nights, graph, seed=number), raised, graph.adjacency
 
 
 def test_maps_without_a_patch_rarely_carry_a_mark() -> None:
@@ -79,16 +79,21 @@ def test_global_test_of_maps_without_a_patch_keeps_its_level() -> None:
     assert np.mean(small) == pytest.approx(0.05, abs=3 * 0.018)
 
 
-def test_a_fivefold_patch_of_six_traps_is_found_in_half_of_the_maps() -> None:
-    """Found: at least one trap of the patch is marked as a busy patch, in 60 maps of 50 traps.
+def test_a_fivefold_patch_of_six_traps_is_found_in_most_maps() -> None:
+    """Found: a trap of the patch is marked busy. 60 maps of 50 traps; measured over 400: .71.
 
-    And few maps carry a busy mark on a trap outside the patch: at most .10.
+    False: a busy mark on a trap that is neither in the patch nor a neighbour of a trap in it; at
+    most .05 plus two standard errors (.028). Marks on neighbours of the patch, whose surroundings
+    do catch more, are counted too: at most .30 (measured over 400 maps: .16).
     """
-    found, false = [], []
+    found, false, beside = [], [], []
     for number in range(60):
-        result, raised = with_a_patch(number)
-        busy = result.mark == "busy_patch"
-        found.append(busy[raised > 1].any())
-        false.append(np.isin(result.mark, ("busy_patch", "lone_busy"))[raised == 1].any())
-    assert np.mean(found) >= 0.5
-    assert np.mean(false) <= 0.10
+        result, raised, near = with_a_patch(number)
+        busy = result.state == "busy"
+        patch = raised > 1
+        found.append(busy[patch].any())
+        false.append(busy[~patch & ~near[:, patch].any(axis=1)].any())
+        beside.append(busy[~patch].any())
+    assert np.mean(found) >= 0.6
+    assert np.mean(false) <= 0.05 + 2 * 0.028
+    assert np.mean(beside) <= 0.30

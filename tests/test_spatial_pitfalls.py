@@ -15,7 +15,7 @@ from numpy.testing import assert_allclose
 
 from data.settings import MarkSettings
 from spatial.autocorrelation import getis_ord, local_moran
-from spatial.clusters import LocalClusters, local_clusters
+from spatial.clusters import LocalClusters, clusters_by, local_clusters
 from spatial.exact import exact_tails
 from spatial.neighbours import Neighbours
 
@@ -31,7 +31,7 @@ def ring(size: int, reach: int = 1) -> Neighbours:
 
 
 def marks_of(counts: Sequence[float], graph: Neighbours, *, nights: float = 7.0) -> LocalClusters:
-    return local_clusters(counts, [nights] * len(counts), graph, settings=FEW)
+    return clusters_by(FEW, counts, [nights] * len(counts), graph)
 
 
 ZERO_RICH = [0] * 9 + [4, 6, 3]
@@ -99,14 +99,14 @@ def test_a_constant_field_is_not_testable(count: float) -> None:
 def test_equal_rates_under_unequal_effort_are_a_constant_field() -> None:
     """Source: by hand; 3 in one week and 6 in two are the same rate."""
     nights = np.tile([7.0, 14.0], 7)
-    found = local_clusters(nights * 3 / 7, nights, ring(14), settings=FEW)
+    found = clusters_by(FEW, nights * 3 / 7, nights, ring(14))
     assert set(found.reason) == {"no_variation"}
 
 
 def test_a_trap_without_exposure_is_not_testable() -> None:
     counts, nights = np.tile([0.0, 3.0, 5.0], 5), np.full(15, 7.0)
     nights[3], counts[3] = 0.0, 0.0
-    found = local_clusters(counts, nights, ring(15, 2), settings=FEW)
+    found = clusters_by(FEW, counts, nights, ring(15, 2))
     assert found.reason[3] == "no_nights"
     assert math.isnan(found.p[3])
     assert (found.reason[np.arange(15) != 3] == "").all()
@@ -121,7 +121,7 @@ def test_a_missing_number_never_makes_the_smallest_p(missing: str) -> None:
     counts, nights = np.tile([0.0, 3.0, 5.0], 5), np.tile([7.0, 14.0, 21.0, 7.0, 7.0], 3)
     {"counts": counts, "nights": nights}[missing][3] = math.nan
     try:
-        found = local_clusters(counts, nights, ring(15, 2), settings=FEW)
+        found = clusters_by(FEW, counts, nights, ring(15, 2))
     except ValueError:
         return
     assert found.mark[3] == "not_testable"
@@ -135,8 +135,8 @@ def test_whole_counts_and_decimal_counts_give_the_same_marks() -> None:
     """A count column of integers is worked like one of floats."""
     counts = [14, 17, 15, 16, 1, 0, 2, 1, 0, 1, 2, 0, 1, 1]
     nights = [7, 14] * 7
-    whole = local_clusters(np.array(counts), np.array(nights), ring(14, 2), settings=FEW)
-    decimal = local_clusters(np.array(counts, float), nights, ring(14, 2), settings=FEW)
+    whole = clusters_by(FEW, np.array(counts), np.array(nights), ring(14, 2))
+    decimal = clusters_by(FEW, np.array(counts, float), nights, ring(14, 2))
     assert (whole.p_patch == decimal.p_patch).all()
     assert (whole.mark == decimal.mark).all()
 
@@ -145,7 +145,7 @@ def test_the_smallest_p_of_drawn_maps_is_two_in_permutations_plus_one() -> None:
     """Source: min(1, 2 (min tail + 1) / (R + 1)), by hand: .002 with 999 permutations."""
     counts = [90, 95, 99, 93, 97] + [0, 1] * 12
     nights = [7.0, 14.0] * 14 + [7.0]
-    found = local_clusters(counts, nights, ring(29, 2), settings=FEW)
+    found = clusters_by(FEW, counts, nights, ring(29, 2))
     assert found.p.min() == pytest.approx(0.002, abs=1e-12)
 
 

@@ -11,19 +11,21 @@ import pandas as pd
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
+from scipy import sparse
 from shapely.affinity import translate
 from shapely.geometry import Point, Polygon, box
 
 from data.settings import MarkSettings
 from spatial.arrays import AnyArray, FloatArray
 from spatial.assign import assign_zones
-from spatial.clusters import LocalClusters, local_clusters
+from spatial.clusters import LocalClusters, clusters_by
 from spatial.dispersion import rate_intervals
 from spatial.exact import exact_tails
 from spatial.exposure import rounds, season_visits, to_date
 from spatial.neighbours import Neighbours, nearest_on_foot
 from spatial.results import MARKS, NOT_TESTABLE, Season
 from spatial.standardise import eb_standardised
+from spatial.windows import Windows
 from spatial.zones import zone_table, zone_weeks
 
 RULES = MarkSettings(permutations=199)
@@ -49,7 +51,7 @@ class Field:
 
     def marks(self, graph: Neighbours | None = None) -> LocalClusters:
         near = graph or self.graph()
-        return local_clusters(self.counts, self.nights, near, design=self.design, settings=RULES)
+        return clusters_by(RULES, self.counts, self.nights, near, design=self.design)
 
 
 @st.composite
@@ -173,7 +175,10 @@ def with_one_more(graph: Neighbours, *, linked: bool) -> Neighbours:
     near = np.full((n + 1, n + 1), linked)
     near[:n, :n] = graph.adjacency
     near[n, n] = False
-    return Neighbours((*graph.ids, "new"), near, np.where(near, 10.0, np.inf))
+    windows = graph.all_windows()
+    column = sparse.csr_array(np.full((len(windows.centre), 1), float(linked)))
+    wider = Windows(sparse.csr_array(sparse.hstack([windows.members, column])), windows.centre)
+    return Neighbours((*graph.ids, "new"), near, np.where(near, 10.0, np.inf), wider)
 
 
 @given(field=networks())

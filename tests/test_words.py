@@ -20,7 +20,7 @@ from analyses import (
 
 from data.settings import MarkSettings
 from data.site import STATUSES
-from maps import words
+from maps import cluster_words, words
 from maps.rounds import round_statuses
 from maps.weeks import week_days, week_span
 from spatial import results
@@ -39,6 +39,7 @@ ALL_WORDS: tuple[Mapping[str, str], ...] = (
     words.RATIO_SOURCES,
     words.RATIO_REASONS,
     words.ZONE_STATES,
+    cluster_words.TERMS,
 )
 TEST_OF_NOTHING = GlobalTest(0.02, -0.03, 0.5, 0.62, 36)
 
@@ -100,7 +101,7 @@ def test_nothing_significant_is_the_usual_result_and_not_a_proof() -> None:
     assert "no clustering beyond chance was found (Moran's I = 0.02, p = 0.62)." in text
     assert "That is the usual result and no proof that there is none." in text
     assert "No single trap stands out" in text
-    assert "patch" not in text
+    assert "busy patch" not in text
 
 
 def test_a_season_of_zeros_says_that_there_is_nothing_to_test() -> None:
