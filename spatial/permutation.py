@@ -14,19 +14,20 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from functools import lru_cache
+from typing import TypeVar
 
 import numpy as np
 import numpy.typing as npt
 
 from spatial.arrays import AnyArray, FloatArray, IntArray, Links
-from spatial.windows import Windows, outstanding
+from spatial.autocorrelation import row_standardised
+from spatial.windows import Windows, standardising
 
-CHUNK_CELLS = 1_000_000
-"""Permutations are worked in chunks of this many cells: memory does not grow with their number."""
+Number = TypeVar("Number", np.float64, np.int64)
 
-KEPT_CELLS = 20_000_000
-"""Orders of up to this many cells are kept for the next call, larger ones are made again."""
+CHUNK_CELLS = 30_000
+"""Maps are drawn in chunks of about this many values, which stay in the processor's cache; so the
+memory does not grow with the number of maps."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,36 +106,81 @@ def draw(values: FloatArray, setting: Setting, permutations: int, seed: int) -> 
     seed
         Seed of the generator; the same seed gives the same draws.
     """
-    extremes = [
-        _extremes(np.ascontiguousarray(values[order].T), setting)
-        for order in orders(setting.design, permutations, seed)
+    standard = (values - values.mean()) / values.std()
+    extremes = _Extremes.of(setting)
+    found = [
+        extremes.over(np.ascontiguousarray(drawn.T))
+        for drawn in shuffled(standard, setting.design, permutations, seed)
     ]
-    return Draws(*np.concatenate(extremes, axis=1))
+    return Draws(*np.concatenate(found, axis=1))
 
 
-def _extremes(drawn: FloatArray, setting: Setting) -> FloatArray:
-    """Return busiest, quietest, most unlike and global I of every map, shape (4, maps)."""
-    n, maps = drawn.shape
-    variance = drawn.var(axis=0)
-    local = _products(drawn, setting.links)
-    beyond = outstanding(drawn, setting.windows)
-    return np.stack(
-        [
-            beyond.max(axis=0, initial=-np.inf),
-            -beyond.min(axis=0, initial=np.inf),
-            -local.min(axis=0) / (variance * n / (n - 1)),
-            local.mean(axis=0) / variance,
-        ]
-    ).reshape(4, maps)
+@dataclass(frozen=True, slots=True)
+class _Extremes:
+    """The parts of the statistics that are the same for every map drawn."""
+
+    windows: Links
+    lag: Links
+
+    @classmethod
+    def of(cls, setting: Setting) -> _Extremes:
+        return cls(standardising(setting.windows), row_standardised(setting.links))
+
+    def over(self, drawn: FloatArray) -> FloatArray:
+        """Return busiest, quietest, most unlike and global I of every map, shape (4, maps).
+
+        `drawn` has shape (n, maps); every map has mean 0 and variance 1.
+        """
+        beyond = np.asarray(self.windows @ drawn)
+        local = np.asarray(self.lag @ drawn)
+        local *= drawn
+        n = len(drawn)
+        return np.stack(
+            [
+                beyond.max(axis=0, initial=-np.inf),
+                -beyond.min(axis=0, initial=np.inf),
+                -local.min(axis=0) * ((n - 1) / n),
+                local.mean(axis=0),
+            ]
+        )
 
 
-def _products(values: FloatArray, links: Links) -> FloatArray:
-    """Return own deviation times mean deviation of the neighbours, shape as `values`."""
-    k = np.diff(links.indptr).astype(float)
-    deviation = values - values.mean(axis=0)
-    around = np.asarray(links @ deviation)
-    products: FloatArray = deviation * (around.T / k).T
-    return products
+def shuffled(
+    values: npt.NDArray[Number], design: npt.ArrayLike, permutations: int, seed: int
+) -> Iterator[npt.NDArray[Number]]:
+    """Yield the values handed to other places of the same design, again and again.
+
+    Parameters
+    ----------
+    values
+        Shape (n,).
+    design
+        Trap design of every place, shape (n,).
+    permutations, seed
+        Number of maps, and seed of the generator.
+
+    Yields
+    ------
+    numpy.ndarray
+        Chunks of maps, shape (maps, n).
+
+    Examples
+    --------
+    Two cups change values only with each other:
+
+    >>> maps = np.concatenate(list(shuffled(np.array([7, 8, 9]), ["cup", "linear", "cup"], 50, 0)))
+    >>> sorted(set(map(tuple, maps.tolist())))
+    [(7, 8, 9), (9, 8, 7)]
+    """
+    random = np.random.default_rng(seed)
+    members = np.asarray(design)
+    groups = [np.flatnonzero(members == name) for name in np.unique(members)]
+    step = max(8, CHUNK_CELLS // len(values))
+    for start in range(0, permutations, step):
+        maps = np.broadcast_to(values, (min(step, permutations - start), len(values))).copy()
+        for places in groups:
+            maps[:, places] = random.permuted(maps[:, places], axis=1)
+        yield maps
 
 
 def orders(design: npt.ArrayLike, permutations: int, seed: int) -> Iterator[IntArray]:
@@ -151,39 +197,5 @@ def orders(design: npt.ArrayLike, permutations: int, seed: int) -> Iterator[IntA
     ------
     numpy.ndarray
         Shape (orders, n): which place's value each place receives.
-
-    Examples
-    --------
-    Two cups change places only with each other:
-
-    >>> [chunk] = orders(["cup", "linear", "cup"], permutations=50, seed=0)
-    >>> sorted(set(map(tuple, chunk.tolist())))
-    [(0, 1, 2), (2, 1, 0)]
     """
-    strata = tuple(np.unique(np.asarray(design), return_inverse=True)[1].tolist())
-    keep = len(strata) * permutations <= KEPT_CELLS
-    made = _kept_orders(strata, permutations, seed) if keep else _chunks(strata, permutations, seed)
-    for order in made:
-        yield order.astype(np.int64)
-
-
-@lru_cache(maxsize=4)
-def _kept_orders(
-    strata: tuple[int, ...], permutations: int, seed: int
-) -> tuple[npt.NDArray[np.int32], ...]:
-    """Return the orders; kept because successive weeks of one season mostly test the same traps."""
-    return tuple(_chunks(strata, permutations, seed))
-
-
-def _chunks(
-    strata: tuple[int, ...], permutations: int, seed: int
-) -> Iterator[npt.NDArray[np.int32]]:
-    random = np.random.default_rng(seed)
-    members = np.asarray(strata)
-    groups = [np.flatnonzero(members == one).astype(np.int32) for one in np.unique(members)]
-    step = max(1, CHUNK_CELLS // len(members))
-    for start in range(0, permutations, step):
-        order = np.empty((min(step, permutations - start), len(members)), dtype=np.int32)
-        for places in groups:
-            order[:, places] = random.permuted(np.tile(places, (len(order), 1)), axis=1)
-        yield order
+    yield from shuffled(np.arange(np.size(design)), design, permutations, seed)

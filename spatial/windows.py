@@ -155,9 +155,23 @@ def outstanding(values: FloatArray, windows: Windows) -> FloatArray:
     >>> outstanding(np.array([9.0, 9, 1, 1]), closed_neighbourhoods(chain)).round(3).tolist()
     [1.732, 1.0, -1.0, -1.732]
     """
-    n, size = values.shape[0], windows.sizes.astype(float)
-    mean, deviation = values.mean(axis=0), values.std(axis=0)
-    total = np.asarray(windows.members @ values, dtype=np.float64)
-    beyond: FloatArray = total - np.multiply.outer(size, mean)
-    beyond /= np.multiply.outer(np.sqrt(size * (n - size) / (n - 1)), deviation)
-    return beyond
+    deviation: FloatArray = (values - values.mean(axis=0)) / values.std(axis=0)
+    return np.asarray(standardising(windows) @ deviation, dtype=np.float64)
+
+
+def standardising(windows: Windows) -> Links:
+    """Return the weights that turn values of mean 0 and variance 1 into what `outstanding` gives.
+
+    Parameters
+    ----------
+    windows
+        Windows of n traps, none of which holds all of them.
+
+    Returns
+    -------
+    scipy.sparse.csr_array
+        Shape (windows, n): each row is 1 over the standard deviation of its window's sum.
+    """
+    n, size = windows.members.shape[1], windows.sizes.astype(float)
+    spread = np.sqrt(size * (n - size) / (n - 1))
+    return sparse.csr_array(sparse.diags_array(1.0 / spread) @ windows.members)
