@@ -44,6 +44,7 @@ NO_PLACE = {
     "inside_obstacle": "It stands inside an obstacle on the map: check its position.",
     "lone_design": "It is the only trap of its design.",
     "no_catch_of_design": "No trap of its design caught anything.",
+    "use_not_told": "Too few traps have its use to tell what the use explains.",
 }
 """Why one trap has no second look."""
 
@@ -65,9 +66,8 @@ NO_PERSISTENCE = {
 def cluster_sentences(detail: ClusterDetail) -> list[str]:
     """Return what the cluster tests found, most useful first."""
     analysis = detail.analysis
-    small = banner(analysis)
-    return [
-        *([small] if small else []),
+    sentences = [
+        banner(analysis),
         *headline_of_clusters(analysis),
         *_chance_sentences(detail.chances),
         *_placement_sentences(detail),
@@ -76,6 +76,7 @@ def cluster_sentences(detail: ClusterDetail) -> list[str]:
         *_global_sentences(detail),
         *_graph_sentences(detail),
     ]
+    return [text for text in dict.fromkeys(sentences) if text]
 
 
 def _chance_sentences(chances: tuple[Chance, ...]) -> Iterator[str]:
@@ -160,12 +161,14 @@ def _global_sentences(detail: ClusterDetail) -> Iterator[str]:
 
 
 def _statistic(name: str, found: GlobalStatistic) -> str:
+    if not math.isfinite(found.value):
+        return f"{name} not defined, since only one trap caught anything"
     return f"{name} {found.value:.3f} ({p_text(found.p)})"
 
 
 def _graph_sentences(detail: ClusterDetail) -> Iterator[str]:
     parts = pd.Series(detail.components)
-    alone = int((parts == 0).sum())
+    alone = int(detail.analysis.traps["reason"].eq("no_neighbours").sum())
     connected = parts[parts > 0].nunique()
     if connected > 1:
         yield f"On foot the network falls into {connected} parts that are not neighbours."

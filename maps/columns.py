@@ -98,6 +98,7 @@ _TRAP_CATCH = (
     Column("visits_void", "count", "Visits that do not, season to date.", 0),
     Column("nights", "trap-nights", "Exposure of the `ok` visits, season to date.", 1),
     Column("adults", "count", "Target adults of the `ok` visits, season to date.", 0),
+    Column("effort", "trap-nights", "Nights weighted by their week's catch; marks rest on it.", 1),
     Column("rate", _RATE, "Season-to-date catch rate of this design; blank without exposure.", 3),
     Column("rate_low", _RATE, "Lower end of the rate's 95 % interval.", 3),
     Column("rate_high", _RATE, "Upper end of the rate's 95 % interval.", 3),

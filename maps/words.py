@@ -47,6 +47,7 @@ NOT_TESTABLE = {
     "few_traps": "The network has too few traps with counts.",
     "no_nights": "It has no countable nights this season.",
     "no_neighbours": "No other tested trap lies within walking reach.",
+    "few_neighbours": "Only one other trap lies within walking reach: too few for a group.",
     "all_neighbours": "All other tested traps are its neighbours, so it cannot differ from them.",
     "lone_design": "No other tested trap has its design.",
     "no_variation": "No trap of its design caught anything, or all caught at the same rate.",
@@ -70,6 +71,7 @@ NO_GLOBAL_TEST = {
     "few_traps": "Too few traps have counts.",
     "no_nights": "No trap has countable nights this season.",
     "no_neighbours": "No trap has another trap within walking reach, so none can be compared.",
+    "few_neighbours": "Every trap has at most one other within walking reach.",
     "all_neighbours": "Every trap is a neighbour of every other, so no place can stand out.",
     "lone_design": "No two traps have the same design, so none can be compared.",
     "no_variation": "All traps caught at the same rate, so there is no pattern to test.",
@@ -362,13 +364,16 @@ def second_look_sentence(analysis: Analysis) -> str:
         return NO_SECOND_LOOK[reason]
     both = int((busy & traps["place_mark"].isin(BUSY)).sum())
     of_them = "the busy trap" if busy.sum() == 1 else f"the {busy.sum()} busy traps"
+    untold = int((busy & traps["place_reason"].eq("use_not_told")).sum())
+    note = f" (of {count_of(untold, 'trap')} it cannot be told)" if untold else ""
     is_are = "is" if both == 1 else "are"
     if both == busy.sum():
         return f"{of_them.capitalize()} {is_are} busy even for the place (refuge distance and use)."
     place = "such places (refuge distance and use of the ground)"
     if not both:
-        return f"But {place} may explain it: no trap is busy even for its place."
-    return f"{both} of {of_them} {is_are} busy even for the place; {place} may explain the others."
+        return f"But {place} may explain it: no trap is busy even for its place{note}."
+    others = f"{place} may explain the others{note}"
+    return f"{both} of {of_them} {is_are} busy even for the place; {others}."
 
 
 def place_text(trap: Mapping[Hashable, Any]) -> str:

@@ -24,6 +24,7 @@ from spatial.placement import suggest_traps
 from spatial.power import USUAL_PATCH, chance_of_finding, watched
 from spatial.ratios import design_ratios, ratio_by_design, reference_design
 from spatial.results import Analysis, Chance, Season
+from spatial.season_effort import season_effort
 from spatial.seasons import choose_season
 from spatial.second_look import SecondLook, second_look
 from spatial.zones import (
@@ -95,7 +96,7 @@ def analyse(site: Site, week: str | None = None, *, seed: int = 0) -> Analysis:
         links=graph.links(),
         suggestions=suggest_traps(zones, traps, site),
         placement=look.effect,
-        chance=_chance(traps, graph, k, site.settings.marks, seed),
+        chance=_chance(traps, graph, site.settings.marks, seed),
         visit_counts={str(status): int(count) for status, count in counted.sort_index().items()},
         versions=_versions(),
     )
@@ -127,8 +128,9 @@ def _marks_by_week(
     rules = site.settings.marks
     distance_m = walked_m(traps, site)
     design = traps["design"].to_numpy(dtype=str)
+    effort = season_effort(totals.adults, totals.nights, design)
     found = []
-    for adults, nights in zip(totals.adults, totals.nights, strict=True):
+    for adults, nights in zip(totals.adults, effort, strict=True):
         graph = network_of(traps, nights, distance_m, rules)
         marks = clusters_by(rules, adults, nights, graph, design=design, seed=seed)
         found.append((graph, marks))
@@ -136,9 +138,9 @@ def _marks_by_week(
 
 
 def _chance(
-    traps: gpd.GeoDataFrame, graph: Neighbours, k: float, rules: MarkSettings, seed: int
+    traps: gpd.GeoDataFrame, graph: Neighbours, rules: MarkSettings, seed: int
 ) -> Chance | None:
-    network = watched(traps, graph, k=k, cutoff_m=rules.cutoff_m)
+    network = watched(traps, graph, cutoff_m=rules.cutoff_m)
     if network is None:
         return None
     found = chance_of_finding(network, *USUAL_PATCH, alpha=rules.alpha, maps=100, seed=seed)
@@ -175,6 +177,7 @@ def _with_results(
         visits_void=traps["location_id"].map(every).fillna(0).astype(int) - visits_ok,
         nights=totals.nights[-1],
         adults=totals.adults[-1],
+        effort=season_effort(totals.adults, totals.nights, traps["design"].to_numpy(dtype=str))[-1],
         rate=catch_rate(totals.adults[-1], totals.nights[-1]),
         week_status=this_week["status"].fillna("not_checked"),
         week_adults=this_week["adults"].where(this_week["nights"] > 0),
@@ -201,8 +204,8 @@ def _with_second_look(traps: gpd.GeoDataFrame, look: SecondLook) -> gpd.GeoDataF
     return traps.assign(
         refuge_m=look.refuge_m,
         expected_rate=look.expected_rate,
-        place_p=look.found.p_patch,
-        place_mark=look.found.mark,
+        place_p=look.p_patch,
+        place_mark=look.mark,
         place_reason=look.reason,
     )
 

@@ -74,7 +74,7 @@ def cluster_detail(
     """
     traps, rules, seed = analysis.traps, analysis.site.settings.marks, analysis.seed
     design = traps["design"].to_numpy(dtype=str)
-    counts, nights = traps["adults"].to_numpy(dtype=float), traps["nights"].to_numpy(dtype=float)
+    counts, nights = traps["adults"].to_numpy(dtype=float), traps["effort"].to_numpy(dtype=float)
     distance_m = walked_m(traps, analysis.site)
     graph = network_of(traps, nights, distance_m, rules)
     told("testing the week and the whole network")
@@ -88,7 +88,13 @@ def cluster_detail(
         seed=seed,
     )
     overall = global_autocorrelation(
-        counts, nights, graph, design=design, permutations=rules.permutations, seed=seed
+        counts,
+        nights,
+        graph,
+        design=design,
+        permutations=rules.permutations,
+        min_traps=rules.min_traps,
+        seed=seed,
     )
     lasting = persistence(analysis.rounds, pd.Series(design, index=traps["location_id"].to_numpy()))
     key, chances = _chances(analysis, graph, maps, known or {}, told)
@@ -115,7 +121,7 @@ def _chances(
     told: Callable[[str], None],
 ) -> tuple[str, tuple[Chance, ...]]:
     rules, seed = analysis.site.settings.marks, analysis.seed
-    network = watched(analysis.traps, graph, k=analysis.dispersion_k, cutoff_m=rules.cutoff_m)
+    network = watched(analysis.traps, graph, cutoff_m=rules.cutoff_m)
     if network is None:
         return "", ()
     key = fingerprint(network, alpha=rules.alpha, maps=maps, seed=seed)

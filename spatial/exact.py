@@ -9,8 +9,11 @@ import numpy.typing as npt
 
 from spatial.arrays import BoolArray, FloatArray, IntArray
 
-MAX_STEPS = 2e9
-"""Above this many additions the exact answer is slower than 9,999 permutations."""
+MAX_STEPS = 1e8
+"""Above this many additions (about a tenth of a second) p is drawn and not worked out."""
+
+MAX_WAYS = 1e300
+"""More choices of neighbours than this cannot be counted in floating point."""
 
 
 def exact_tails(counts: npt.ArrayLike, adjacency: BoolArray) -> tuple[FloatArray, FloatArray]:
@@ -65,16 +68,19 @@ def exact_tails(counts: npt.ArrayLike, adjacency: BoolArray) -> tuple[FloatArray
 
 
 def exact_is_cheap(counts: npt.ArrayLike, adjacency: BoolArray) -> bool:
-    """Tell whether `exact_tails` costs less than drawing permutations would.
+    """Tell whether `exact_tails` is quick and can be worked out at all.
 
     Examples
     --------
     >>> exact_is_cheap([3, 0, 1], np.eye(3, k=1, dtype=bool))
     True
     """
-    y = np.asarray(counts, dtype=np.int64)
+    y = np.asarray(counts, dtype=float)
     neighbours = int(adjacency.sum(axis=1).max(initial=0))
-    return len(np.unique(y)) * len(y) * neighbours * float(_largest(y, neighbours)) <= MAX_STEPS
+    largest = float(np.sort(y)[len(y) - neighbours :].sum())
+    steps = float(len(np.unique(y)) * len(y) * neighbours) * largest
+    few_ways = math.comb(max(0, len(y) - 1), neighbours) <= MAX_WAYS
+    return steps <= MAX_STEPS and few_ways
 
 
 def _ways(others: IntArray, k: int) -> FloatArray:

@@ -10,6 +10,7 @@ import numpy.typing as npt
 from scipy import sparse
 
 from data.settings import MarkSettings
+from spatial.array_checks import check_arrays, check_rules
 from spatial.arrays import BoolArray, FloatArray, Links
 from spatial.autocorrelation import gearys_c, general_g, morans_i, row_standardised
 from spatial.neighbours import Neighbours
@@ -19,6 +20,10 @@ from spatial.testable import main_reason, not_testable
 
 if TYPE_CHECKING:
     from libpysal.graph import Graph
+
+
+MIN_TRAPS = MarkSettings().min_traps
+"""Fewer testable traps than this have no test, unless the site's settings say otherwise."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,11 +76,13 @@ def global_autocorrelation(
     *,
     design: npt.ArrayLike | None = None,
     permutations: int = 9999,
+    min_traps: int = MIN_TRAPS,
     seed: int = 0,
 ) -> GlobalAutocorrelation:
     """Test a network for clustering of any kind.
 
-    The parameters are those of `spatial.clusters.local_clusters`.
+    The parameters are those of `spatial.clusters.local_clusters`, and `min_traps`: with fewer
+    testable traps there is no test.
 
     References
     ----------
@@ -99,7 +106,9 @@ def global_autocorrelation(
     y, x = np.asarray(counts, dtype=float), np.asarray(exposure, dtype=float)
     kinds = np.zeros(len(y), dtype=int) if design is None else np.asarray(design)
     near = graph if isinstance(graph, Neighbours) else Neighbours.from_graph(graph)
-    reason = not_testable(y, x, kinds, near.adjacency, MarkSettings().min_traps)
+    check_arrays(y, x, kinds, near)
+    check_rules(permutations, 0.05)
+    reason = not_testable(y, x, kinds, near.adjacency, min_traps)
     tested = reason == ""
     if not tested.any():
         nothing = GlobalStatistic(np.nan, np.nan, np.nan, np.nan)
@@ -142,7 +151,8 @@ class _Field:
         spread = ((1 + column) * z**2).sum(axis=0) - 2 * (z * lag).sum(axis=0)
         r = self.relative[order].T
         g = (r * np.asarray(self.links @ r)).sum(axis=0)
-        g /= r.sum(axis=0) ** 2 - (r**2).sum(axis=0)
+        pairs = r.sum(axis=0) ** 2 - (r**2).sum(axis=0)
+        g = np.divide(g, pairs, out=np.full(g.shape, np.nan), where=pairs > 1e-9 * n)
         return np.stack([i, (n - 1) * spread / (2 * n * squares), g])
 
     def tested(self, drawn: FloatArray) -> GlobalAutocorrelation:
@@ -159,6 +169,8 @@ class _Field:
 
 
 def _p(drawn: FloatArray, observed: float) -> float:
+    if not np.isfinite(observed):
+        return float("nan")
     tolerance = 1e-9 * max(1.0, abs(observed))
     upper, lower = (drawn >= observed - tolerance).sum(), (drawn <= observed + tolerance).sum()
     return float(two_sided(upper, lower, len(drawn)))

@@ -27,14 +27,15 @@ class Side:
     ----------
     patch
         Traps that belong to a patch, shape (n,).
-    alone
-        Traps that made a window tell all by themselves, shape (n,).
+    alone, telling_alone
+        Traps that made a window tell all by themselves, and those windows: pairs of positions.
     chosen
         Windows that make the patches, shape (windows,).
     """
 
     patch: BoolArray
-    alone: BoolArray
+    alone: IntArray
+    telling_alone: IntArray
     chosen: BoolArray
 
 
@@ -71,7 +72,9 @@ def patches(values: FloatArray, windows: Windows, beyond: FloatArray, telling: B
     above = values > values.mean()
     belongs = _any_member(windows, chosen)
     belongs[windows.centre[solid]] = True
-    return Side(belongs & above, _best_of(values, windows, telling & ~solid) & above, chosen)
+    alone, singled = _best_of(values, windows, telling & ~solid)
+    kept = above[alone]
+    return Side(belongs & above, alone[kept], singled[kept], chosen)
 
 
 def _without_their_best(values: FloatArray, windows: Windows) -> BoolArray:
@@ -87,13 +90,16 @@ def _greatest(values: FloatArray, windows: Windows) -> FloatArray:
     return np.asarray(np.maximum.reduceat(values[rows.indices], rows.indptr[:-1]), dtype=float)
 
 
-def _best_of(values: FloatArray, windows: Windows, which: BoolArray) -> BoolArray:
-    best = np.zeros(len(values), dtype=bool)
-    top = _greatest(values, windows)
-    for window in np.flatnonzero(which):
-        inside = _inside(windows, window)
-        best[inside[values[inside] == top[window]]] = True
-    return best
+def _best_of(values: FloatArray, windows: Windows, which: BoolArray) -> tuple[IntArray, IntArray]:
+    """Return the most extreme traps of some windows, and their windows."""
+    pairs = [(_inside(windows, window), window) for window in np.flatnonzero(which)]
+    best = [
+        (trap, window)
+        for inside, window in pairs
+        for trap in inside[values[inside] == values[inside].max()]
+    ]
+    found = np.array(best, dtype=np.int64).reshape(-1, 2)
+    return found[:, 0], found[:, 1]
 
 
 def _apart(windows: Windows, beyond: FloatArray, telling: BoolArray) -> BoolArray:

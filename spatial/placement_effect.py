@@ -168,7 +168,8 @@ def placement_effect(
     trap_reason = _trap_reasons(y, x, places)
     told = trap_reason == ""
     if told.sum() < TRAPS_PER_TERM:
-        return _nothing(trap_reason, "few_traps")
+        empty = bool((x > 0).any()) and not y[x > 0].any()
+        return _nothing(trap_reason, "no_catch" if empty else "few_traps")
     model = _Model.of(_Traps(y[told], x[told], _taken(places, told), cutoff_m))
     if not any(term.kind != "design" for term in model.terms):
         return _nothing(trap_reason, "no_terms", model)
@@ -306,6 +307,8 @@ def _taken(places: Places, told: BoolArray) -> Places:
 def _likelihood_ratio_p(fit: Regression, without: Regression, terms: int) -> float:
     """Return the p of the placement terms together, k estimated anew without them."""
     gain = 2 * (fit.log_likelihood - without.log_likelihood)
+    if not math.isfinite(gain):
+        return math.nan
     return float(chdtrc(terms, max(0.0, gain)))
 
 

@@ -14,19 +14,24 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from data.version import VERSION
 from spatial.arrays import AnyArray, BoolArray, FloatArray
+from spatial.dispersion import negative_binomial_k
 from spatial.family import WEIGHTS
 from spatial.neighbours import Neighbours
 from spatial.patches import patches
 from spatial.permutation import orders
 from spatial.results import Chance
 from spatial.standardise import standardised_within
-from spatial.windows import Windows, nearest, outstanding
+from spatial.windows import Windows, outstanding
 
 PATCH_SIZES = (3, 4, 6, 9, 12)
 FOLDS = (2.0, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0)
 USUAL_PATCH = (4, 3.0)
 """Traps and fold of the patch that the weekly page speaks of."""
+
+PERMUTATIONS = 199
+"""Permutations that judge a simulated map: enough for a share of maps."""
 
 WANTED = 0.8
 """A patch counts as one the network would find when it does so this often."""
@@ -63,32 +68,38 @@ class Watched:
     cutoff_m: float
 
 
-def watched(traps: pd.DataFrame, graph: Neighbours, *, k: float, cutoff_m: float) -> Watched | None:
+def watched(traps: pd.DataFrame, graph: Neighbours, *, cutoff_m: float) -> Watched | None:
     """Take the tested traps of a network as they are; each design at its own average catch.
+
+    The spread k is that of the traps round the average of their design: what differs between zones
+    and uses is part of what a patch has to stand out from.
 
     Parameters
     ----------
     traps
-        `adults`, `nights`, `design` and `reason` of every trap, as in `Analysis.traps`.
+        `adults`, `effort`, `design` and `reason` of every trap, as in `Analysis.traps`.
     graph
         Neighbours of the same traps.
-    k, cutoff_m
+    cutoff_m
         See `Watched`.
 
     Returns
     -------
     Watched or None
-        None when no trap is tested or `k` is not known.
+        None when no trap is tested or the spread is not known.
     """
     tested = traps["reason"].to_numpy() == ""
-    if not tested.any() or np.isnan(k):
+    if not tested.any():
         return None
-    counts, nights = (traps[name].to_numpy(dtype=float)[tested] for name in ("adults", "nights"))
+    counts, nights = (traps[name].to_numpy(dtype=float)[tested] for name in ("adults", "effort"))
     design = traps["design"].to_numpy(dtype=str)[tested]
     level = np.empty(len(counts))
     for name in np.unique(design):
         own = design == name
         level[own] = counts[own].sum() / nights[own].sum()
+    k = negative_binomial_k(counts, level * nights)
+    if np.isnan(k):
+        return None
     distance_m = graph.distance_m[np.ix_(tested, tested)]
     windows = graph.all_windows().among(tested)
     return Watched(distance_m, windows, nights, design, level, k, cutoff_m)
@@ -112,10 +123,9 @@ def chance_of_finding(
     traps, fold
         Size and strength of the patch: the traps nearest on foot to one drawn at random.
     alpha
-        Error rate of the marks. Only the share of busy patches is spent, without what quiet and
-        lone marks leave over, so the answer is a little on the low side.
+        Error rate of the marks; the share of busy patches is spent.
     maps
-        Maps to simulate; each is judged by 199 permutations.
+        Maps to simulate; each is judged by `PERMUTATIONS` permutations.
     seed
         Seed of patches, catches and permutations.
 
@@ -139,7 +149,7 @@ def chance_of_finding(
     if not len(places):
         return Chance(traps, fold, 0, 0)
     random = np.random.default_rng([seed, traps, round(fold * 10)])
-    order = np.concatenate(list(orders(network.design, 199, seed)))
+    order = np.concatenate(list(orders(network.design, PERMUTATIONS, seed)))
     found = 0
     for _ in range(maps):
         patch = places[random.integers(len(places))]
@@ -175,7 +185,9 @@ def fingerprint(network: Watched, *, alpha: float, maps: int, seed: int) -> str:
         network.level,
         [network.k, network.cutoff_m, alpha, maps, seed],
     )
-    digest = hashlib.sha256(repr((PATCH_SIZES, FOLDS, WANTED, WEIGHTS)).encode())
+    digest = hashlib.sha256(
+        repr((VERSION, PATCH_SIZES, FOLDS, WANTED, WEIGHTS, PERMUTATIONS)).encode()
+    )
     for part in parts:
         digest.update(np.ascontiguousarray(np.asarray(part)).tobytes() + b"|")
     return digest.hexdigest()
@@ -201,9 +213,12 @@ def _halved(
 
 def _patches_of(network: Watched, traps: int) -> BoolArray:
     """Return every patch of that many traps, one per centre that reaches enough others."""
-    near = nearest(network.distance_m, traps - 1, network.cutoff_m)
-    np.fill_diagonal(near, val=True)
-    return np.asarray(near[near.sum(axis=1) == traps], dtype=bool)
+    order = np.argsort(network.distance_m, axis=1, kind="stable")[:, :traps]
+    rows = np.arange(len(order))[:, None]
+    near = np.zeros(network.distance_m.shape, dtype=bool)
+    near[rows, order] = True
+    reached = network.distance_m[rows, order].max(axis=1) <= network.cutoff_m
+    return np.asarray(near[reached], dtype=bool)
 
 
 def _catches(random: np.random.Generator, network: Watched, fold: FloatArray) -> FloatArray:

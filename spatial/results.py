@@ -20,6 +20,7 @@ NOT_TESTABLE = (
     "few_traps",
     "no_nights",
     "no_neighbours",
+    "few_neighbours",
     "all_neighbours",
     "lone_design",
     "no_variation",
@@ -155,7 +156,8 @@ class Analysis:
         One row per trap location in use at any time of the season to date: `location_id`,
         `trap_id`, `design`, `zone_id` (None outside), `placement` (``"inside"``, ``"edge"``,
         ``"near"``, ``"outside"``), `zone_distance_m`, `in_use` (still in use at the cutoff),
-        `visits_ok`, `visits_void`, `nights`, `adults`, `rate` (adults per trap-week, NaN without
+        `visits_ok`, `visits_void`, `nights`, `adults`, `effort` (season-weighted trap-nights, which
+        the marks rest on; see `spatial.season_effort`), `rate` (adults per trap-week, NaN without
         nights), `rate_low`, `rate_high`, `week_status` (status of this week's visit, or
         ``"not_checked"``), `week_adults`, `week_nights`, `week_rate`, `activity` (EB-standardised
         season to date), `gi_star`, `local_moran`, `p` (raw, conditional), `p_patch`, `p_lone`

@@ -18,9 +18,9 @@ from spatial.arrays import BoolArray, FloatArray, IntArray, Links
 SIZE_STEPS = (-1, 4)
 """Neighbours in the two windows of a trap, relative to the neighbours a trap has.
 
-Measured on planted patches (scripts/bench/calibration.py): against one window of k neighbours,
-k - 1 and k + 4 found a five-fold patch in .43 / .73 / .96 of networks of 20 / 50 / 200 traps (one
-window: .32 / .67 / .95). Three sizes, sizes closer together and sizes farther apart did no better.
+Measured on planted five-fold patches (scripts/bench/calibration.py, effort at random): against one
+window of k neighbours, k - 1 and k + 4 found .46 / .71 / .97 in networks of 20 / 50 / 200 traps
+(one window: .32 / .67 / .95). Three sizes, sizes closer together and farther apart did no better.
 """
 
 MIN_MEMBERS = 3
@@ -115,15 +115,15 @@ def windows_on_foot(distance_m: npt.ArrayLike, neighbours: int, cutoff_m: float)
 def nearest(distance_m: FloatArray, k: int, cutoff_m: float) -> BoolArray:
     """Return who are the `k` nearest of everyone: shape (n, n), the diagonal False.
 
-    All that are exactly as far as the k-th are taken, so that the answer does not depend on the
-    order of the rows.
+    All that are as far as the k-th, to the millimetre, are taken, so that the answer depends
+    neither on the order of the rows nor on how the map is turned.
 
     Examples
     --------
     >>> nearest(np.array([[0.0, 5.0, 5.0], [5.0, 0.0, 9.0], [5.0, 9.0, 0.0]]), 1, 100).tolist()
     [[False, True, True], [True, False, False], [True, False, False]]
     """
-    others = np.array(distance_m, dtype=float)
+    others = np.round(np.array(distance_m, dtype=float), 3)
     np.fill_diagonal(others, np.inf)
     reach = np.full(len(others), np.inf)
     if len(others) > k:

@@ -217,6 +217,7 @@ def _traps(sketch: Sketch, rounds: pd.DataFrame) -> gpd.GeoDataFrame:
     )
     table = table.join(_trap_sums(rounds), on="location_id")
     table["rate"] = _rate(table)
+    table["effort"] = table["nights"]
     table["rate_low"], table["rate_high"] = table["rate"] * 0.6, table["rate"] * 1.6 + 0.2
     table = table.join(_this_week(rounds), on="location_id")
     return gpd.GeoDataFrame(
@@ -311,6 +312,7 @@ def _zones(sketch: Sketch, traps: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
     table["traps"] = table["traps"].astype(int)
     table["counted_traps"] = table["traps"]
     table["rate"] = _rate(table)
+    table["effort"] = table["nights"]
     table["rate_low"], table["rate_high"] = table["rate"] * 0.7, table["rate"] * 1.5 + 0.1
     table["comparable"] = True
     table["traps_per_ha"] = table["traps"] / table["area_ha"]
@@ -329,6 +331,7 @@ def _curve(rounds: pd.DataFrame, weeks: list[str]) -> pd.DataFrame:
     table = _trap_sums(rounds.assign(location_id=rounds["week"])).reindex(weeks).reset_index()
     table.columns = pd.Index(["week", "checked", "void", "nights", "adults"])
     table["rate"] = _rate(table)
+    table["effort"] = table["nights"]
     table["rate_low"], table["rate_high"] = table["rate"] * 0.7, table["rate"] * 1.4 + 0.1
     return table
 

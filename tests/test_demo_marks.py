@@ -24,6 +24,7 @@ from spatial.clusters import clusters_by
 from spatial.exposure import rounds, season_visits, to_date
 from spatial.neighbours import nearest_on_foot
 from spatial.results import Analysis
+from spatial.season_effort import season_effort
 from spatial.seasons import choose_season
 from spatial.walking import walking_distances
 
@@ -133,7 +134,7 @@ def test_a_season_without_pattern_is_rarely_marked() -> None:
         found = clusters_by(
             replace(rules, permutations=999),
             totals.adults[-1],
-            totals.nights[-1],
+            season_effort(totals.adults, totals.nights, design)[-1],
             graph,
             design=design,
             seed=seed,

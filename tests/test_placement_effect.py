@@ -185,7 +185,7 @@ def test_no_fit_is_no_number() -> None:
     apart = effect(np.where(far_m < 2, [3, 0] * 10, 0), nights, places(far_m))
     silent = effect(np.zeros(20), nights, places(far_m))
     found = [each.reason for each in (few, same, apart, silent)]
-    assert found == ["few_traps", "no_terms", "separated", "few_traps"]
+    assert found == ["few_traps", "no_terms", "separated", "no_catch"]
     for each in (few, same, apart, silent):
         assert np.isnan(each.expected).all()
         assert np.isnan([each.k, each.p]).all()

@@ -78,7 +78,8 @@ def window_of(*groups: list[int], traps: int) -> Windows:
 def test_one_big_catch_stands_alone_and_makes_no_patch() -> None:
     caught = np.array([60.0, 0, 1, 0, 3, 3, 3, 3])
     found = patches(caught, window_of([1, 0, 2, 3], traps=8), np.array([4.0]), np.array([True]))
-    assert found.alone.tolist() == [True] + [False] * 7
+    assert found.alone.tolist() == [0]
+    assert found.telling_alone.tolist() == [0]
     assert not found.patch.any()
 
 
@@ -139,7 +140,7 @@ def test_a_graph_with_other_weights_is_refused() -> None:
 
 def test_counts_and_graph_of_different_traps_are_refused() -> None:
     graph = nearest_on_foot(["A", "B", "C"], scattered(3), 1, 10_000)
-    with pytest.raises(ValueError, match="found 2, 2, 2 and 3"):
+    with pytest.raises(ValueError, match=r"graph's 3 traps; found shapes \(2,\)"):
         local_clusters([1, 2], [7, 7], graph)
 
 
@@ -183,6 +184,6 @@ def test_the_same_seed_gives_the_same_chance() -> None:
 
 
 def test_an_untested_network_has_no_chance_to_state() -> None:
-    traps = pd.DataFrame({"adults": [1.0], "nights": [7.0], "design": ["cup"], "reason": ["x"]})
+    traps = pd.DataFrame({"adults": [1.0], "effort": [7.0], "design": ["cup"], "reason": ["x"]})
     graph = nearest_on_foot(["A"], np.zeros((1, 1)), 1, 100)
-    assert watched(traps, graph, k=1.0, cutoff_m=100) is None
+    assert watched(traps, graph, cutoff_m=100) is None

@@ -34,6 +34,7 @@ SCENARIOS = (
     Scenario("few catches, effort sorted", rate_per_night=0.03, sorted_effort=True),
     Scenario("two designs", linear_share=0.3),
     Scenario("a third of the visits lost", lost_share=0.33),
+    Scenario("late traps in a corner", late_corner=True, k=2.0),
 )
 FOLDS = (3.0, 5.0)
 

@@ -11,11 +11,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from spatial.arrays import AnyArray, BoolArray, FloatArray
+from spatial.season_effort import season_effort
 
 NEIGHBOURS = {20: 4, 50: 6, 200: 8}
 PATCH_TRAPS = {20: 4, 50: 6, 200: 15}
 NIGHTS = (7.0, 14.0, 21.0, 28.0, 42.0)
 LINEAR_FOLD = 4.0
+SEASON = (0.2, 0.3, 0.5, 0.8, 1.2, 2.0, 3.5, 5.0)
+"""How the catch grows from week to week."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +39,9 @@ class Scenario:
         Share of traps of a design that catches `LINEAR_FOLD` times as much.
     lost_share
         Share of each trap's weeks that were lost to floods and the like.
+    late_corner
+        True: the westmost fifth of the traps was only out in the last two weeks of a season whose
+        catch grew twenty-five-fold, and effort counts the season.
     fold
         Catch of the patch relative to the rest; 1 is a map without a patch.
     """
@@ -46,6 +52,7 @@ class Scenario:
     sorted_effort: bool = False
     linear_share: float = 0.0
     lost_share: float = 0.0
+    late_corner: bool = False
     fold: float = 1.0
 
     def with_patch(self, fold: float) -> Scenario:
@@ -97,6 +104,10 @@ def simulate(scenario: Scenario, traps: int, number: int) -> Network:
         patch[np.argsort(distance_m[middle])[: PATCH_TRAPS[traps]]] = True
     mean = scenario.rate_per_night * nights * np.where(design == 1, LINEAR_FOLD, 1.0)
     mean = mean * np.where(patch, scenario.fold, 1.0)
+    if scenario.late_corner:
+        fold = np.where(patch, scenario.fold, 1.0)
+        counts, nights = _late(random, scenario, places[:, 0], fold)
+        return Network(distance_m, design, nights, counts, patch)
     counts = random.poisson(random.gamma(scenario.k, mean / scenario.k)).astype(float)
     return Network(distance_m, design, nights, counts, patch)
 
@@ -107,6 +118,19 @@ def _places(random: np.random.Generator, traps: int) -> FloatArray:
     centres = random.uniform(100, 900, size=(clumps, 2))[random.integers(0, clumps, size=clumped)]
     spread = random.uniform(0, 1000, size=(traps - clumped, 2))
     return np.vstack([spread, centres + random.normal(0, 60, size=(clumped, 2))])
+
+
+def _late(
+    random: np.random.Generator, scenario: Scenario, easting: FloatArray, fold: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Return counts and season-weighted effort of a network with latecomers in the west."""
+    out = np.full((len(SEASON), len(easting)), 7.0)
+    out[:-2, easting < np.quantile(easting, 0.2)] = 0.0
+    level = random.gamma(scenario.k, scenario.rate_per_night * fold / scenario.k)
+    curve = np.asarray(SEASON) / np.mean(SEASON)
+    caught = random.poisson(curve[:, None] * level * out).cumsum(axis=0).astype(float)
+    one_design = np.zeros(len(easting), dtype=int)
+    return caught[-1], season_effort(caught, out.cumsum(axis=0), one_design)[-1]
 
 
 def _nights(random: np.random.Generator, scenario: Scenario, easting: FloatArray) -> FloatArray:
