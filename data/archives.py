@@ -13,7 +13,7 @@ from data.findings import Finding, InputError
 
 ZIP_START = b"PK\x03\x04"
 
-LARGEST_UNPACKED_MB = 200
+LARGEST_UNPACKED_MB = 100
 MOST_MEMBERS = 1000
 LARGEST_RATIO = 100
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -9,24 +10,24 @@ import numpy as np
 import pandas as pd
 
 from data.checks import Check, Draft, Fault, findings_at, quoted, rows_of
-from data.columns import missing_columns
 from data.findings import Finding
-from data.raw import NamedTable
-from data.schemas import LARGEST_COUNT, Column
+from data.schemas import LARGEST_COUNT, VISITS, Column
 from data.settings import SiteSettings
 from data.site import STATUSES
-from data.suggestions import did_you_mean
-from data.taxa import (
-    counts_as_target,
-    genus_of,
-    is_bare_genus,
-    is_open_name,
-    meant_target,
-    split_genus_totals,
-)
+from data.species_names import known_bycatch, name_checks
+from data.taxa import counts_as_target, is_bare_genus, split_genus_totals
 from data.visits import VISIT_KEY, place_visits
 
 _LONG = ("species", "adults")
+
+_WHOLE = re.compile(r"[0-9]{1,9}(?:[.,]0*)?", re.ASCII).fullmatch
+
+OWN_COLUMNS = ("visit_id", "location_id")
+"""Columns that only our own exports of visits have; nothing reads them."""
+
+_LONE_CODES = ("IN-030", "IN-034", "IN-044", "IN-048")
+"""Codes of rows that take no other row along: a copy, and rows of which it is not known to what
+visit they belong, for their own dates are wrong."""
 
 VOID_STATUSES = tuple(status for status in STATUSES if status != "ok")
 """A visit with one of these carries no count."""
@@ -83,18 +84,19 @@ def count_layout(settings: SiteSettings) -> CountLayout:
     return CountLayout(tuple(settings.species_columns), settings.bycatch_columns)
 
 
-def refuse_missing_counts(named: NamedTable, layout: CountLayout) -> None:
-    """Refuse visits without any column of counts.
+def count_columns(layout: CountLayout) -> dict[str, str]:
+    """Return the columns of counts that the visits must have -> how to mend a missing one.
 
-    Raises
-    ------
-    InputError
-        When rows per species lack `species` or `adults`.
+    Examples
+    --------
+    >>> list(count_columns(CountLayout((), ("spiders",))))
+    ['species', 'adults', 'spiders']
     """
-    text = named.raw.text
-    missing = [name for name in _LONG if layout.long and name not in text]
-    if missing:
-        raise missing_columns(named, missing)
+    wide = "mend its name in [species_columns] of site.toml, or in the file"
+    long = "add it, or name the columns of your species under [species_columns] in site.toml"
+    bycatch = "mend its name in bycatch_columns of site.toml, or in the file"
+    counts = dict.fromkeys(layout.wide, wide) if layout.wide else dict.fromkeys(_LONG, long)
+    return counts | dict.fromkeys(layout.bycatch, bycatch)
 
 
 def count_checks(layout: CountLayout, settings: SiteSettings) -> list[Check]:
@@ -106,18 +108,29 @@ def count_checks(layout: CountLayout, settings: SiteSettings) -> list[Check]:
     def void(draft: Draft) -> list[Finding]:
         return _counts_of_void(draft, (*layout.catch_columns, *layout.bycatch))
 
+    def twice(draft: Draft) -> list[Finding]:
+        return _entered_twice(draft, layout)
+
+    def disagreeing(draft: Draft) -> list[Finding]:
+        return _disagreeing_rows(draft, layout)
+
     def totals(draft: Draft) -> list[Finding]:
         return _small_genus_totals(draft, layout, settings)
 
+    def unread(draft: Draft) -> list[Finding]:
+        return _unread_numbers(draft, layout, settings)
+
     if layout.long:
-        names = _name_checks(settings.target_species)
-        rows = [_nameless_species, _disagreeing_rows, _same_species_twice]
-        return [blank, void, *rows, *names, totals]
-    return [blank, void, _same_visit_twice, totals]
+        names = name_checks(settings)
+        rows = [_nameless_species, disagreeing, twice]
+        return [blank, void, *rows, *names, totals, unread, _taken_along]
+    return [blank, void, twice, totals, unread]
 
 
 def used_rows(draft: Draft, locations: pd.DataFrame) -> pd.DataFrame:
-    """Return the rows that count: of visits without any error, whose trap stood somewhere.
+    """Return the rows that count: those without an error, whose trap stood somewhere.
+
+    Where a visit has several rows, `count_checks` takes them all along with one that is wrong.
 
     Parameters
     ----------
@@ -131,7 +144,7 @@ def used_rows(draft: Draft, locations: pd.DataFrame) -> pd.DataFrame:
     pandas.DataFrame
         The values of those rows, with `source_row` and `location_id`.
     """
-    rows = _rows_of_whole_visits(draft)
+    rows = draft.sound
     rows = rows.assign(source_row=rows.index, location_id=place_visits(rows, locations))
     return rows[rows["location_id"] != ""]
 
@@ -141,7 +154,6 @@ def lay_out_visits(
 ) -> VisitTables:
     """Turn checked rows into one row per visit, with its catches and by-catch beside it.
 
-    A visit with an error in any of its rows is left out whole, for its count would be too low.
     Which names count, and how the total of a genus is split, is told in `data.taxa`.
 
     Parameters
@@ -168,9 +180,11 @@ def lay_out_visits(
     ok = rows[rows["status"] == "ok"]
     catches = _long_catches(ok) if layout.long else _wide_catches(ok, settings)
     catches = split_genus_totals(catches)
-    counted = counts_as_target(catches["species"], settings.target_species)
+    bycatch_names = known_bycatch(settings)
+    counted = counts_as_target(catches["species"], settings.target_species, bycatch_names)
     others = catches[~counted].rename(columns={"species": "taxon", "adults": "count"})
-    visits = _first_of_each_visit(rows, ["minutes", *layout.bycatch]) if layout.long else rows
+    shared = ["minutes", "observer", *layout.bycatch]
+    visits = _first_of_each_visit(rows, shared) if layout.long else rows
     seen = visits[visits["status"] == "ok"]
     bycatch = pd.concat([_melted(seen, layout.bycatch, "taxon", "count"), others])
     totals = catches[counted].groupby("visit_id")["adults"].sum()
@@ -191,26 +205,37 @@ _VISIT_COLUMNS = [
     "status",
     "adults",
     "minutes",
+    "observer",
     "note",
     "source_row",
 ]
 
 
 def _first_of_each_visit(rows: pd.DataFrame, columns: list[str]) -> pd.DataFrame:
-    """Return one row per visit, with the first number typed in any of its rows."""
-    numbers = rows.groupby("visit_id")[columns].transform("first")
-    return rows.assign(**{name: numbers[name] for name in columns}).drop_duplicates("visit_id")
+    """Return one row per visit, with the first value typed in any of its rows."""
+    typed = rows[["visit_id", *columns]].replace("", None)
+    values = typed.groupby("visit_id")[columns].transform("first")
+    values["observer"] = values["observer"].fillna("")
+    return rows.assign(**{name: values[name] for name in columns}).drop_duplicates("visit_id")
 
 
-def _rows_of_whole_visits(draft: Draft) -> pd.DataFrame:
-    # A second entry of a visit is set aside alone, and the first one stands.
-    copies = {finding.row for finding in draft.findings if finding.code == "IN-034"}
-    spoiling = draft.bad_rows - copies
-    if not spoiling:
-        return draft.sound
-    bad = draft.typed.loc[draft.typed.index.isin(sorted(spoiling)), VISIT_KEY]
-    sound = draft.sound
-    return sound[~pd.MultiIndex.from_frame(sound[VISIT_KEY]).isin(pd.MultiIndex.from_frame(bad))]
+def _taken_along(draft: Draft) -> list[Finding]:
+    """Report the other rows of a visit with a wrong one: its count would be too low without it."""
+    spoiling = draft.bad_rows - {each.row for each in draft.findings if each.code in _LONE_CODES}
+    wrong = draft.typed.loc[draft.typed.index.isin(sorted(spoiling)), VISIT_KEY]
+    if wrong.empty:
+        return []
+    wrong = wrong.assign(spoilt_by=wrong.index).drop_duplicates(VISIT_KEY)
+    rows = draft.sound[VISIT_KEY].assign(row=draft.sound.index).merge(wrong, on=VISIT_KEY)
+    others = pd.Series(rows["spoilt_by"].to_numpy(), index=rows["row"].to_numpy(), dtype=object)
+    fault = Fault(
+        "IN-044",
+        rows_of(draft, others.index),
+        others.map("row {}, of the same visit, is set aside".format),
+        others.map("mend row {}".format),
+        "checked_on",
+    )
+    return findings_at(draft, fault)
 
 
 def _long_catches(ok: pd.DataFrame) -> pd.DataFrame:
@@ -296,17 +321,19 @@ def _nameless_species(draft: Draft) -> list[Finding]:
     return findings_at(draft, fault)
 
 
-def _disagreeing_rows(draft: Draft) -> list[Finding]:
-    """Report species rows that differ from the first row of their visit in dates or status."""
-    first = _first_rows(draft)
+def _disagreeing_rows(draft: Draft, layout: CountLayout) -> list[Finding]:
+    """Report species rows that differ from the first row of their visit.
+
+    By-catch may be typed on one row of the visit or on each; only two numbers can differ.
+    """
     return [
         finding
-        for column in ("status", "set_on")
+        for column in ("status", "set_on", *layout.bycatch)
         for finding in findings_at(
             draft,
             Fault(
                 "IN-036",
-                draft.good() & (draft.typed[column] != draft.typed[column].loc[first].to_numpy()),
+                draft.good(*VISIT_KEY, column) & _differs(draft, column),
                 lambda cell: f"{quoted(cell)} differs from the other rows of this visit",
                 "make all rows of one visit agree",
                 column,
@@ -315,122 +342,73 @@ def _disagreeing_rows(draft: Draft) -> list[Finding]:
     ]
 
 
+def _differs(draft: Draft, column: str) -> pd.Series[bool]:
+    values = draft.typed[column]
+    if column in ("status", "set_on"):
+        return values != values.loc[_first_rows(draft)].to_numpy()
+    visit = [draft.typed[name] for name in VISIT_KEY]
+    first = values.groupby(visit, dropna=False).transform("first")
+    return values.notna() & (values != first)
+
+
 def _first_rows(draft: Draft) -> pd.Series[int]:
     rows = pd.Series(draft.text.index, index=draft.text.index)
     return rows.groupby([draft.typed[name] for name in VISIT_KEY], dropna=False).transform("first")
 
 
-def _same_species_twice(draft: Draft) -> list[Finding]:
-    return _copies(draft, [*VISIT_KEY, "species"], "this species of the visit is there twice")
+def _entered_twice(draft: Draft, layout: CountLayout) -> list[Finding]:
+    """Report what is there twice: a copy is set aside, of entries that disagree every one is.
 
-
-def _same_visit_twice(draft: Draft) -> list[Finding]:
-    return _copies(draft, VISIT_KEY, "this visit is there twice")
-
-
-def _copies(draft: Draft, key: list[str], problem: str) -> list[Finding]:
-    good = draft.typed[draft.good()]
-    copies = good.duplicated(key).reindex(draft.typed.index, fill_value=False)
-    fault = Fault("IN-034", copies, problem, "delete one of the two rows", "checked_on")
-    return findings_at(draft, fault)
-
-
-def _name_checks(targets: Sequence[str]) -> list[Check]:
-    """Return the checks of the names of species, for visits with one row per species."""
-
-    def misspelt(draft: Draft) -> list[Finding]:
-        return _misspelt_targets(draft, targets)
-
-    def unseen(draft: Draft) -> list[Finding]:
-        return _unseen_targets(draft, targets)
-
-    def not_named(draft: Draft) -> list[Finding]:
-        return _not_named(draft, targets)
-
-    def others(draft: Draft) -> list[Finding]:
-        return _other_species(draft, targets)
-
-    return [misspelt, unseen, not_named, others]
-
-
-def _misspelt_targets(draft: Draft, targets: Sequence[str]) -> list[Finding]:
-    """Report names that a letter or two keep from being a target: their adults would be lost."""
-    names = draft.typed["species"]
-    # A name that stands everywhere, while the target stands nowhere, is a spelling of its own.
-    present = set(names)
-    there = [target for target in targets if target in present]
-    meant = {name: meant_target(name, there) for name in present}
-    fault = Fault(
-        "IN-025",
-        names.map({name: target is not None for name, target in meant.items()}).astype(bool),
-        lambda cell: f"{quoted(cell)} is not a target species, but close to one",
-        lambda cell: f"did you mean {meant[cell]!r}?",
-        "species",
-    )
-    return findings_at(draft, fault)
-
-
-def _not_named(draft: Draft, targets: Sequence[str]) -> list[Finding]:
-    """Tell once for each open name, e.g. ``unknown`` or a genus, that its adults count."""
-    names = draft.typed["species"].drop_duplicates()
-    names = names[names != ""]
-    open_names = names[[_is_open(name, targets) and name not in targets for name in names]]
-    counted = open_names[counts_as_target(open_names, targets)]
-    fault = Fault(
-        "IN-026",
-        rows_of(draft, counted.index),
-        lambda cell: f"adults under {quoted(cell)} count with the target species",
-        "name the species where you can; a genus alone beside its species is read as their total",
-        "species",
-        "warning",
-    )
-    return findings_at(draft, fault)
-
-
-def _is_open(name: str, targets: Sequence[str]) -> bool:
-    """Return whether a name leaves the species open; without targets a lone word is a name."""
-    if not targets and is_bare_genus(name):
-        return False
-    return is_open_name(name, {genus_of(name)})
-
-
-def _other_species(draft: Draft, targets: Sequence[str]) -> list[Finding]:
-    """Tell once for each other species of a target's genus that its adults do not count."""
-    genera = {genus_of(target) for target in targets}
-    names = draft.typed["species"].drop_duplicates()
-    congeners = names[names.map(genus_of).isin(genera) & (names != "")]
-    stray = congeners[~counts_as_target(congeners, targets)]
-    told = stray[[meant_target(name, targets) is None for name in stray]]
-    fault = Fault(
-        "IN-049",
-        rows_of(draft, told.index),
-        lambda cell: f"{quoted(cell)} is not among the target species: its adults are by-catch",
-        "add it to target_species in site.toml if it should count",
-        "species",
-        "warning",
-    )
-    return findings_at(draft, fault)
-
-
-def _unseen_targets(draft: Draft, targets: Sequence[str]) -> list[Finding]:
-    seen = set(draft.typed["species"]) - {""}
-    return [
-        Finding(
-            "IN-037",
-            draft.file,
-            f"no visit names the target species {target!r}",
-            did_you_mean(target, seen, "check its spelling in site.toml and in the visits"),
-            severity="warning",
-            column=draft.headers["species"],
-        )
-        for target in targets
-        if seen and target not in seen
+    Which of two counts is right cannot be told from the file.
+    """
+    long = layout.long
+    key = [*VISIT_KEY, "species"] if long else VISIT_KEY
+    thing = "this species of the visit" if long else "this visit"
+    said = [*(["adults"] if long else ["set_on", "status", *layout.wide]), *layout.bycatch]
+    good = draft.typed[draft.good(*key, *said, "set_on", "status")]
+    twice = good[good.duplicated(key, keep=False)]
+    if twice.empty:
+        return []
+    versions = twice.drop_duplicates([*key, *said])
+    disagree = versions[versions.duplicated(key, keep=False)]
+    pairs = pd.MultiIndex.from_frame(twice[key]).isin(pd.MultiIndex.from_frame(disagree[key]))
+    first = pd.Series(twice.index, twice.index).groupby([twice[name] for name in key])
+    copies = first.transform("first")[~pairs & twice.duplicated(key)]
+    other = _other_versions(twice[pairs], key, said)
+    told = other.map(f"{thing} is there twice and differs from row {{}}".format)
+    faults = [
+        Fault(
+            "IN-034",
+            rows_of(draft, copies.index),
+            copies.map(f"{thing} is there twice, first in row {{}}".format),
+            "delete one of the two rows",
+            "checked_on",
+        ),
+        Fault(
+            "IN-096",
+            rows_of(draft, other.index),
+            told,
+            "keep the row that is right; while they disagree, neither counts",
+            "checked_on",
+        ),
     ]
+    return [finding for fault in faults for finding in findings_at(draft, fault)]
+
+
+def _other_versions(rows: pd.DataFrame, key: list[str], said: list[str]) -> pd.Series[int]:
+    """Return for each row of a visit the first row of it that says something else."""
+    others: dict[int, int] = {}
+    for _, visit in rows.groupby(key, sort=False):
+        version = visit.groupby(said, dropna=False, sort=False).ngroup()
+        for row, mine in zip(visit.index, version, strict=True):
+            others[int(row)] = int(visit.index[version != mine][0])
+    return pd.Series(others, dtype="int64")
 
 
 def _small_genus_totals(draft: Draft, layout: CountLayout, settings: SiteSettings) -> list[Finding]:
     """Report a bare genus that counts fewer adults than the other rows of it in its visit."""
-    rows = draft.typed[draft.good() & (draft.typed["status"] == "ok")]
+    looked_at = (*VISIT_KEY, "status", *(("species", "adults") if layout.long else layout.wide))
+    rows = draft.typed[draft.good(*looked_at) & (draft.typed["status"] == "ok")]
     rows = rows.assign(visit_id=rows.index)
     if layout.long:
         first = rows.groupby(VISIT_KEY)["visit_id"].transform("first")
@@ -447,7 +425,38 @@ def _small_genus_totals(draft: Draft, layout: CountLayout, settings: SiteSetting
         "IN-027",
         rows_of(draft, wrong),
         lambda cell: f"the total of the genus, {quoted(cell)}, is below the sum of its species",
-        "type the total of all; write beetles that were not named as 'sp.' in a row of their own",
+        "type the total of all; write beetles that were not named as 'sp.' in a "
+        f"{'row' if layout.long else 'column'} of their own",
         column,
     )
     return findings_at(draft, fault)
+
+
+def _unread_numbers(draft: Draft, layout: CountLayout, settings: SiteSettings) -> list[Finding]:
+    """Tell once for each column that looks like counts, but that nothing names."""
+    named = {column.name for column in VISITS.columns} | {*layout.wide, *layout.bycatch}
+    told = {each.column for each in draft.findings if each.code == "IN-015"}
+    known = named | told | {*OWN_COLUMNS, *settings.other_columns}
+    strangers = [str(name) for name in draft.text if name and name not in known]
+    lists = "[species_columns] or bycatch_columns" if layout.wide else "bycatch_columns"
+    fix = f"name it in {lists} of site.toml if it counts animals, else in other_columns"
+    return [
+        Finding(
+            "IN-097",
+            draft.file,
+            "the column holds numbers, but is not read",
+            fix,
+            severity="warning",
+            row=1,
+            column=draft.headers.get(name, name),
+        )
+        for name in strangers
+        if _holds_counts(draft.text[name])
+    ]
+
+
+def _holds_counts(cells: pd.Series[str]) -> bool:
+    """Return whether every cell that is not blank is a whole number, and one is there."""
+    # Most columns of words end at their first cell.
+    typed = [cell for cell in set(cells) if cell]
+    return bool(typed) and all(_WHOLE(cell) for cell in typed)

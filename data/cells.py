@@ -41,8 +41,17 @@ def cell_text(value: Any, decimal: Decimal = ".") -> str:
     return _plain_text(value)
 
 
-def texts(values: Iterable[Any], decimal: Decimal = ".") -> list[str]:
+def texts(values: Iterable[Any], decimal: Decimal = ".", *, strip: bool = True) -> list[str]:
     """Write many values; each one is written once, for a table repeats them.
+
+    Parameters
+    ----------
+    values
+        Values of a workbook, a layer or JSON.
+    decimal
+        The decimal mark that people of this site type.
+    strip
+        Whether the outer blanks of a text are taken off.
 
     Examples
     --------
@@ -53,7 +62,7 @@ def texts(values: Iterable[Any], decimal: Decimal = ".") -> list[str]:
     written = []
     for value in values:
         if isinstance(value, str):
-            written.append(value.strip())
+            written.append(value.strip() if strip else value)
             continue
         if isinstance(value, dict | list | np.ndarray):
             written.append(cell_text(value, decimal))

@@ -12,6 +12,9 @@ from data.findings import Finding, Severity
 
 _LONGEST_VALUE = 60
 
+_BLANK_CODES = ("IN-010", "IN-020")
+_UNCOMPUTED = "IN-092"
+
 
 @dataclass(frozen=True, slots=True)
 class Fault:
@@ -79,11 +82,28 @@ class Draft:
             return self.typed.iloc[:0]
         return self.typed[self.good()] if self.findings else self.typed
 
-    def good(self) -> pd.Series[bool]:
-        """Return True where a row has no error so far, on the index of the table."""
-        index, bad = self.typed.index, self.bad_rows
+    def good(self, *columns: str) -> pd.Series[bool]:
+        """Return True where a row has no error so far, on the index of the table.
+
+        Parameters
+        ----------
+        *columns
+            Our names of the only columns whose errors count; an error of the whole row is one of
+            its ``"geometry"``. A check that names what it looks at misses nothing that stands
+            beside a mistake elsewhere in the row.
+        """
+        index, bad = self.typed.index, self._bad_in(columns) if columns else self.bad_rows
         flags = ~index.isin(sorted(bad)) if bad else np.ones(len(index), dtype=bool)
         return pd.Series(flags, index=index)
+
+    def _bad_in(self, columns: tuple[str, ...]) -> frozenset[int]:
+        names: set[str | None] = {self.headers.get(name, name) for name in columns}
+        names |= {None} if "geometry" in columns else set()
+        return frozenset(
+            each.row
+            for each in self.findings
+            if each.severity == "error" and each.row is not None and each.column in names
+        )
 
     def with_findings(self, found: Iterable[Finding]) -> Draft:
         """Return the draft with more findings."""
@@ -133,6 +153,8 @@ def findings_at(draft: Draft, fault: Fault) -> list[Finding]:
         return []
     rows = fault.bad.index[fault.bad]
     column = fault.column
+    if fault.code in _BLANK_CODES and column is not None:
+        rows = rows[~rows.isin(_uncomputed(draft, draft.headers.get(column, column)))]
     cells = draft.text[column].loc[rows] if column in draft.text else pd.Series("", index=rows)
     return [
         Finding(
@@ -146,6 +168,15 @@ def findings_at(draft: Draft, fault: Fault) -> list[Finding]:
             value=str(cell) if column in draft.text else None,
         )
         for row, cell in zip(rows, cells, strict=True)
+    ]
+
+
+def _uncomputed(draft: Draft, column: str) -> list[int]:
+    """Return the rows in which a spreadsheet could not compute a cell: it is not blank."""
+    return [
+        each.row
+        for each in draft.findings
+        if each.code == _UNCOMPUTED and each.column == column and each.row is not None
     ]
 
 

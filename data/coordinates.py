@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import replace
 
 import geopandas as gpd
@@ -18,6 +18,7 @@ from data.places import Grid
 from data.raw import NamedTable, RawTable
 from data.schemas import Table
 from data.settings import LocalGridSettings, ReadSettings
+from data.toml_text import toml_text
 
 WGS84 = "EPSG:4326"
 
@@ -35,6 +36,8 @@ UNITS_M: Mapping[str, float] = {
     for ours, theirs in _UNIT_NAMES.items()
 }
 """Length of each unit in metres, from PROJ's unit table: foot 0.3048, US survey 1200/3937."""
+
+_FEET = re.compile(r"(x|y|easting|northing)[\s_.(-]*(?:ft|feet|foot)\)?", re.IGNORECASE).fullmatch
 
 _LETTERS: Mapping[str, str] = {"longitude": "EW", "latitude": "NS"}
 
@@ -107,18 +110,67 @@ def coordinate_pair(named: NamedTable) -> tuple[str, str]:
     InputError
         When more than one pair is there, or tape measures lack their grid.
     """
-    text, file = named.raw.text, named.raw.file
-    pairs = [pair for pair in COORDINATE_PAIRS if any(name in text for name in pair)]
+    file = named.raw.file
+    pairs = _pairs_in([str(name) for name in named.raw.text])
     if len(pairs) > 1:
         listed = " and ".join(", ".join(pair) for pair in pairs)
         problem = f"{listed} are both there"
         raise InputError([Finding("IN-009", file, problem, "keep one of the two pairs", row=1)])
     pair = pairs[0] if pairs else DEGREES
+    if pair == TAPE:
+        _refuse_feet_called_metres(named)
     if pair == TAPE and named.raw.local_grid is None:
         fix = "add [local_grid] with origin = [longitude, latitude] and bearing_deg to site.toml"
         problem = "the positions x_m, y_m have no origin"
         raise InputError([Finding("IN-087", file, problem, fix, row=1)])
     return pair
+
+
+def needed_positions(names: Collection[str]) -> dict[str, str]:
+    """Return the columns of positions that a table must have -> how to mend a missing one.
+
+    Parameters
+    ----------
+    names
+        The columns that it has.
+
+    Examples
+    --------
+    >>> list(needed_positions(["trap_id", "northing"])), needed_positions(["x_ft"])["x_m"]
+    (['easting', 'northing'], 'write "x_ft" = "x_m" under [columns.traps] and units = "ft" under \
+[read.traps] in site.toml')
+    """
+    pairs = _pairs_in(names)
+    feet = {ours: next((n for n in names if _in_feet(n) == ours), "") for ours in (*TAPE, *METRES)}
+    pair = next((each for each in (TAPE, METRES) if any(feet[name] for name in each)), DEGREES)
+    if pairs:
+        return dict.fromkeys(pairs[0], "")
+    fix = 'write {} = "{}" under [columns.traps] and units = "ft" under [read.traps] in site.toml'
+    return {
+        name: fix.format(toml_text(feet[name]), name) if feet.get(name) else "" for name in pair
+    }
+
+
+def _pairs_in(names: Collection[str]) -> list[tuple[str, str]]:
+    return [pair for pair in COORDINATE_PAIRS if any(name in names for name in pair)]
+
+
+def _in_feet(name: str) -> str:
+    """Return which of our columns a name like ``x_ft`` or ``Easting (feet)`` would be in metres."""
+    match = _FEET(name)
+    if match is None:
+        return ""
+    word = match[1].lower()
+    return f"{word}_m" if word in ("x", "y") else word
+
+
+def _refuse_feet_called_metres(named: NamedTable) -> None:
+    """Refuse tape measures in feet under columns that the file itself calls x_m, y_m."""
+    units = named.raw.read.units
+    if units not in (None, "m") and any(named.headers.get(name) == name for name in TAPE):
+        problem = f"the columns are called {', '.join(TAPE)}, but site.toml says units = {units!r}"
+        fix = "rename them and map them under [columns.traps], or take units out of site.toml"
+        raise InputError([Finding("IN-103", named.raw.file, problem, fix, row=1)])
 
 
 def point_shapes(
@@ -142,7 +194,8 @@ def point_shapes(
     east, north = (series.fillna(0).to_numpy(dtype=float) for series in (x, y))
     crs: str | None = WGS84
     if pair == TAPE and named.raw.local_grid is not None:
-        east, north = from_tape(east, north, named.raw.local_grid)
+        metres = UNITS_M[named.raw.read.units or "m"]
+        east, north = from_tape(east * metres, north * metres, named.raw.local_grid)
     elif pair == METRES:
         crs = _projected(named.raw.read, grid)
         factor = unit_factor(named.raw.read.units, crs)
@@ -227,12 +280,16 @@ def with_shapes(named: NamedTable, table: Table) -> NamedTable:
 
 
 def with_design(raw: RawTable, table: Table, aliases: Mapping[str, str]) -> RawTable:
-    """Fill in the declared design of traps whose file has no such column, as from a receiver."""
+    """Fill in the declared design of traps for which the file names none, as a receiver's."""
     design = raw.read.design
-    names = {aliases.get(str(name), str(name)) for name in raw.text}
-    if design is None or table.shape != "point" or "design" in names:
+    if design is None or table.shape != "point":
         return raw
-    return replace(raw, text=raw.text.assign(design=design.strip()))
+    written = [str(name) for name in raw.text if aliases.get(str(name), str(name)) == "design"]
+    if len(written) > 1:
+        return raw
+    name = written[0] if written else "design"
+    cells = raw.text[name].replace("", design.strip()) if written else design.strip()
+    return replace(raw, text=raw.text.assign(**{name: cells}))
 
 
 def _projected(read: ReadSettings, grid: Grid | None) -> str | None:

@@ -26,6 +26,10 @@ _ISO_TIME = re.compile(
 ).fullmatch
 
 
+class NoSuchDayError(ValueError):
+    """A date is written as it should be, but the calendar has no such day."""
+
+
 class NoTimeZoneError(ValueError):
     """A time names its offset from UTC, and nothing says where the days are counted."""
 
@@ -56,8 +60,10 @@ def read_day(text: str, written: str = ISO, time_zone: str | None = None) -> dat
 
     Raises
     ------
+    NoSuchDayError
+        When it is written in one of these ways, but the month or the year has no such day.
     ValueError
-        When it names no day in either way.
+        When it is written in none of them.
     NoTimeZoneError
         When a time with an offset needs a time zone.
 
@@ -68,17 +74,18 @@ def read_day(text: str, written: str = ISO, time_zone: str | None = None) -> dat
     >>> read_day("2026-04-04T01:30:00Z", time_zone="America/Chicago")
     datetime.date(2026, 4, 3)
     """
-    if _ISO_DAY(text):
-        return date.fromisoformat(text)
     moment = _ISO_TIME(text)
     if moment is not None:
         return _local_day(text, moment, time_zone)
-    match = _matcher(written)(text)
+    match = _matcher(ISO if _ISO_DAY(text) else written)(text)
     if match is None:
         raise ValueError(text)
     parts = match.groupdict()
     year = int(parts["year"]) if "year" in parts else 2000 + int(parts["short"])
-    return date(year, int(parts["month"]), int(parts["day"]))
+    try:
+        return date(year, int(parts["month"]), int(parts["day"]))
+    except ValueError:
+        raise NoSuchDayError(text) from None
 
 
 def _local_day(text: str, moment: re.Match[str], time_zone: str | None) -> date:

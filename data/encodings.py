@@ -72,7 +72,8 @@ def decode(content: bytes, declared: str | None = None) -> DecodedText:
     except UnicodeDecodeError as error:
         if declared or encoding != "utf-8":
             name = encoding.upper().removesuffix("-SIG")
-            problem = f"byte {error.start} is not {name} text"
+            line = _line_of(content, error.start)
+            problem = f"line {line} (byte {error.start} of the file) is not {name} text"
             raise ValueError(problem) from None
         return _windows(content, error.start)
 
@@ -82,9 +83,16 @@ def _windows(content: bytes, first: int) -> DecodedText:
     try:
         text = content.decode("windows-1252")
     except UnicodeDecodeError as error:
-        problem = f"byte {error.start} is neither UTF-8 nor Windows-1252 text"
+        line = _line_of(content, error.start)
+        problem = (
+            f"line {line} (byte {error.start} of the file) is neither UTF-8 nor Windows-1252 text"
+        )
         raise ValueError(problem) from None
-    return DecodedText(text, guessed_at=content.count(b"\n", 0, first) + 1)
+    return DecodedText(text, guessed_at=_line_of(content, first))
+
+
+def _line_of(content: bytes, place: int) -> int:
+    return content.count(b"\n", 0, place) + 1
 
 
 def _marked(content: bytes) -> str | None:

@@ -18,6 +18,10 @@ LARGEST_FILE_MB = 50
 LARGEST_FILE_MB_ALLOWED = 1000
 """With `[read] allow_large`."""
 
+MOST_SEPARATORS = 5_000_000
+"""Commas, semicolons and tabs of a plain table, ten times as many with `allow_large`: each may be
+the end of a cell."""
+
 SHARED_SUFFIXES = (".gpkg", ".xlsx", ".ods")
 """Kinds of file that can hold several tables, as layers or sheets."""
 
@@ -239,9 +243,18 @@ def _beside(folder: Path, name: str, read: ReadSettings) -> dict[str, bytes]:
 def _refuse_wrong_content(source: SourceFile) -> None:
     if not source.content.strip():
         raise _refusal("IN-004", source.name, "the file is empty", "add a header and rows")
+    if source.suffix in (".csv", ".tsv"):
+        _refuse_many_separators(source)
     if not _CONTENT_FITS[source.suffix](source.content):
         problem = f"the file does not hold what {source.suffix} promises"
         raise _refusal("IN-003", source.name, problem, "export it again in that format")
+
+
+def _refuse_many_separators(source: SourceFile) -> None:
+    count = sum(source.content.count(mark) for mark in (b",", b";", b"\t"))
+    if count > MOST_SEPARATORS * (10 if source.read.allow_large else 1):
+        problem = f"it holds {count:,} commas, semicolons and tabs"
+        raise _refusal("IN-094", source.name, problem, "keep only the columns that are needed")
 
 
 def is_shapefile(content: bytes) -> bool:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 
 import geopandas as gpd
@@ -12,9 +13,11 @@ import shapely
 
 from data.checks import Check, Draft, Fault, findings_at, quoted, rows_of, run_checks
 from data.findings import Finding
+from data.pairs import MOST_PAIRS, MOST_POSITION_TESTS, meeting
 from data.places import as_array
 from data.settings import SiteSettings
 from data.suggestions import did_you_mean
+from data.toml_text import toml_key
 from data.traps import ALWAYS, NEAREST_M, STILL, locations
 
 FARTHEST_MOVE_M = 500.0
@@ -24,8 +27,23 @@ FARTHEST_MOVE_M = 500.0
 EDGE_M = 5.0
 """How far a hand-held receiver and a drawn outline may disagree (common practice, no source)."""
 
-NO_GROUND = ("water", "pond", "lake", "stream", "river", "creek", "building", "house", "shed")
-"""Kinds of obstacle on which no pitfall trap can stand."""
+NO_GROUND = frozenset(
+    (
+        *("water", "pond", "lake", "stream", "river", "creek"),
+        *("building", "house", "clubhouse", "greenhouse", "warehouse", "boathouse"),
+        *("shed", "barn", "garage", "pumphouse"),
+    )
+)
+"""Words of the kinds of obstacle on which no pitfall trap can stand."""
+
+_STILL_GROUND = frozenset(("dry", "former", "old"))
+"""Words that say that a bed of water is none now."""
+
+_WORD = re.compile(r"[^\W\d_]+")
+
+
+_PLACED = ("geometry", "trap_id", "installed", "removed")
+"""Columns that say where and when a trap stands."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,11 +77,24 @@ def surroundings_of(
     barriers = gpd.GeoSeries([])
     if obstacles is not None:
         kinds = obstacles.sound["kind"].astype(str).str.lower()
-        firm = kinds.map(lambda kind: any(word in kind for word in NO_GROUND)).astype(bool)
-        words = kinds[firm]
-        barriers = gpd.GeoSeries(obstacles.sound["geometry"][firm])
+        barred = kinds.map(has_no_ground).astype(bool)
+        words = kinds[barred]
+        barriers = gpd.GeoSeries(obstacles.sound["geometry"][barred])
     complete = all(draft is None or bool(draft.good().all()) for draft in (zones, refuges))
     return Surroundings(_shapes(zones), _shapes(refuges), barriers, words, complete)
+
+
+def has_no_ground(kind: str) -> bool:
+    """Return whether no trap can stand on an obstacle of this kind.
+
+    Examples
+    --------
+    >>> [has_no_ground(kind) for kind in ("Water hazard", "ponds", "dry streambed", "dry pond")]
+    [True, True, False, False]
+    """
+    words = _WORD.findall(kind.lower())
+    named = {*words, *(word.removesuffix("s") for word in words)}
+    return bool(named & NO_GROUND) and not named & _STILL_GROUND
 
 
 def check_ground(traps: Draft, around: Surroundings, settings: SiteSettings) -> Draft:
@@ -88,8 +119,28 @@ def check_ground(traps: Draft, around: Surroundings, settings: SiteSettings) -> 
     def designs(draft: Draft) -> list[Finding]:
         return _unknown_designs(draft, settings)
 
+    if _is_too_much(traps, around):
+        return traps.with_findings([_too_much(traps)])
     checks: list[Check] = [barriers, zones, _too_near, _far_moves, designs]
     return run_checks(traps, checks)
+
+
+def _is_too_much(traps: Draft, around: Surroundings) -> bool:
+    """Return whether finding what each trap stands in could take minutes."""
+    shapes = (around.zones, around.refuges, around.barriers)
+    vertices = sum(int(shapely.get_num_coordinates(as_array(each)).sum()) for each in shapes)
+    return len(traps.typed) * vertices > MOST_POSITION_TESTS
+
+
+def _too_much(traps: Draft) -> Finding:
+    problem = "the traps are too many for shapes with so many vertices"
+    fix = "simplify the outlines in your GIS; a vertex every half metre is plenty"
+    return Finding("IN-095", traps.file, problem, fix)
+
+
+def _crowded(draft: Draft, what: str) -> Finding:
+    problem = f"there are more than {MOST_PAIRS:,} pairs of {what}; only some are listed"
+    return Finding("IN-095", draft.file, problem, "check the positions", severity="warning")
 
 
 def _shapes(draft: Draft | None) -> gpd.GeoSeries:
@@ -97,8 +148,9 @@ def _shapes(draft: Draft | None) -> gpd.GeoSeries:
 
 
 def _points(draft: Draft) -> tuple[pd.Index[int], npt.NDArray[np.object_]]:
-    sound = draft.typed[draft.good()]
-    return sound.index, as_array(gpd.GeoSeries(sound["geometry"]))
+    placed = draft.typed[draft.good(*_PLACED)]
+    placed = placed[gpd.GeoSeries(placed["geometry"]).notna()]
+    return placed.index, as_array(gpd.GeoSeries(placed["geometry"]))
 
 
 def _outside(draft: Draft, around: Surroundings, settings: SiteSettings) -> list[Finding]:
@@ -135,7 +187,8 @@ def _on_barriers(draft: Draft, around: Surroundings) -> list[Finding]:
     if around.barriers.empty or not len(points):
         return []
     shapes = as_array(around.barriers)
-    trap, barrier = shapely.STRtree(shapes).query(points, predicate="within")
+    pairs = meeting(points, shapes, "within")
+    trap, barrier = pairs.first, pairs.second
     inside = shapely.distance(points[trap], shapely.boundary(shapes[barrier]))
     said = pd.Series(
         [f"the trap stands in {kind}" for kind in around.kinds.iloc[barrier]],
@@ -150,7 +203,8 @@ def _on_barriers(draft: Draft, around: Surroundings) -> list[Finding]:
         Fault("IN-058", rows_of(draft, deep), said, fix),
         Fault("IN-059", rows_of(draft, shallow), said + ", near its edge", fix, None, "warning"),
     ]
-    return [finding for fault in faults for finding in findings_at(draft, fault)]
+    found = [finding for fault in faults for finding in findings_at(draft, fault)]
+    return found if pairs.complete else [*found, _crowded(draft, "traps and obstacles")]
 
 
 def _too_near(draft: Draft) -> list[Finding]:
@@ -160,11 +214,13 @@ def _too_near(draft: Draft) -> list[Finding]:
     start = traps["installed"].fillna(ALWAYS).to_numpy()
     end = traps["removed"].fillna(STILL).to_numpy()
     names = traps["trap_id"].to_numpy()
-    one, other = shapely.STRtree(points).query(points, predicate="dwithin", distance=NEAREST_M)
-    one, other = one[one < other], other[one < other]
+    near = meeting(points, points, "dwithin", NEAREST_M)
+    later = near.first < near.second
+    one, other = near.first[later], near.second[later]
     together = (start[one] < end[other]) & (start[other] < end[one]) & (names[one] != names[other])
     pairs = sorted(zip(one[together], other[together], strict=True))
-    return [
+    crowded = [] if near.complete else [_crowded(draft, "traps near each other")]
+    return crowded + [
         Finding(
             "IN-056",
             draft.file,
@@ -205,7 +261,9 @@ def _unknown_designs(draft: Draft, settings: SiteSettings) -> list[Finding]:
         "IN-047",
         (designs != "") & ~designs.isin(known) & bool(known),
         lambda cell: f"{quoted(cell)} is not among the designs of site.toml",
-        lambda cell: did_you_mean(cell, known, f"add [designs.{cell}] to site.toml, or mend it"),
+        lambda cell: did_you_mean(
+            cell, known, f"add [designs.{toml_key(cell)}] to site.toml, or mend it"
+        ),
         "design",
         "warning",
     )

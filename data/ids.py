@@ -25,6 +25,9 @@ _EATEN = re.compile(
     re.IGNORECASE | re.VERBOSE | re.ASCII,
 )
 
+_SUM = re.compile(r"(grand |sub ?)?(totals?|sums?|means?|averages?)\b.*", re.IGNORECASE).fullmatch
+"""What stands in the first cell of a row that sums up others."""
+
 _FIX = "format the column as text, and type the name again"
 
 
@@ -50,7 +53,11 @@ def unknown_fix(name: str, known: Iterable[str], file: str) -> str:
     "did you mean 'T05'?"
     >>> unknown_fix("5-Jan", ["T05"], "traps.csv")
     'a spreadsheet seems to have changed it: format the column as text, and type the name again'
+    >>> unknown_fix("Total", ["T05"], "traps.csv")
+    'delete the row if it sums up others'
     """
+    if _SUM(name):
+        return "delete the row if it sums up others"
     if looks_eaten(name):
         return f"a spreadsheet seems to have changed it: {_FIX}"
     return did_you_mean(name, known, f"add it to {file}, or mend the id")

@@ -2,19 +2,29 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import contextlib
+import warnings
+from collections.abc import Iterator, Sequence
 from typing import Any, NoReturn
 
 import geopandas as gpd
 import pandas as pd
 import pyproj
 import shapely
-from pyproj.exceptions import CRSError
+from pyproj.exceptions import CRSError, ProjError
 
 from data.cells import texts
+from data.coordinates import WGS84
 from data.files import SourceFile
 from data.findings import Finding, InputError
-from data.raw import NoSuchLayerError, RawTable
+from data.raw import NoSuchLayerError, RawTable, WrittenRows
+
+MOST_CELLS = 1_500_000
+"""Cells of one layer or sheet; ten times as many with `[read] allow_large`."""
+
+
+MOST_COLUMNS = 2000
+"""Columns of one layer, as many as GeoPackage allows; their names are compared with each other."""
 
 
 def chosen_layer(layers: Sequence[str], source: SourceFile, word: str = "layer") -> str:
@@ -61,6 +71,52 @@ def layer_label(layers: Sequence[str], layer: str, source: SourceFile) -> str:
     return f"{source.name} [{layer}]" if source.shared or len(layers) > 1 else source.name
 
 
+@contextlib.contextmanager
+def driver(label: str) -> Iterator[None]:
+    """Turn whatever a driver raises on a damaged file into a refusal; its warnings are silent.
+
+    What drivers raise is told nowhere, and a fuzz run found a dozen kinds, `UnboundLocalError`
+    among them. Only calls of drivers belong inside; our own refusals go through.
+
+    Parameters
+    ----------
+    label
+        What findings call the file.
+
+    Raises
+    ------
+    InputError
+        When the driver fails.
+    """
+    try:
+        with warnings.catch_warnings():
+            # Drivers warn about details of the file; what matters is checked here.
+            warnings.simplefilter("ignore")
+            yield
+    except InputError:
+        raise
+    except MemoryError:
+        refuse("IN-002", label, "the file needs more memory than there is", "export it again")
+    except Exception:
+        refuse("IN-002", label, "the file is damaged", "export it again")
+
+
+def refuse_many_cells(rows: int, columns: int, source: SourceFile, label: str) -> None:
+    """Refuse a layer of more cells or columns than are read at a time.
+
+    Raises
+    ------
+    InputError
+        When there are too many.
+    """
+    if columns > MOST_COLUMNS:
+        problem = f"it has {columns:,} columns, more than {MOST_COLUMNS:,}"
+        refuse("IN-094", label, problem, "keep only the columns that are needed")
+    if rows * columns > MOST_CELLS * (10 if source.read.allow_large else 1):
+        problem = f"it has {rows:,} rows of {columns:,} columns, more than {MOST_CELLS:,} cells"
+        refuse("IN-094", label, problem, "keep only the columns that are needed")
+
+
 def laid_out(frame: pd.DataFrame, source: SourceFile, label: str) -> RawTable:
     """Lay out the rows of a layer, counted from 1, with their shapes in the layer's own CRS.
 
@@ -76,10 +132,12 @@ def laid_out(frame: pd.DataFrame, source: SourceFile, label: str) -> RawTable:
     Raises
     ------
     InputError
-        When it has no rows, or shapes without a CRS.
+        When it has no rows, a column twice, too many cells, or shapes without a CRS.
     """
     if frame.empty:
         refuse("IN-004", label, "the layer has no rows", "add rows")
+    refuse_many_cells(*frame.shape, source, label)
+    _refuse_twice(frame, label)
     index = pd.RangeIndex(1, len(frame) + 1)
     shapes: gpd.GeoSeries | None = None
     if isinstance(frame, gpd.GeoDataFrame):
@@ -87,9 +145,21 @@ def laid_out(frame: pd.DataFrame, source: SourceFile, label: str) -> RawTable:
         shapes = gpd.GeoSeries(flat, index, crs=settled_crs(frame.crs, source, label))
         frame = pd.DataFrame(frame.drop(columns=frame.geometry.name))
     decimal = source.read.decimal
-    cells = {str(name).strip(): texts(frame[name].tolist(), decimal) for name in frame}
+    names = [str(name).strip() for name in frame]
+    typed = [texts(frame[name].tolist(), decimal, strip=False) for name in frame]
+    cells = {n: [t.strip() for t in column] for n, column in zip(names, typed, strict=True)}
     text = pd.DataFrame(cells, index=index, dtype=object)
-    return RawTable(label, text, shapes, read=source.read, local_grid=source.local_grid)
+    written = WrittenRows([names, *zip(*typed, strict=True)], first=1)
+    read, grid = source.read, source.local_grid
+    return RawTable(label, text, shapes, read=read, local_grid=grid, written=written)
+
+
+def _refuse_twice(frame: pd.DataFrame, label: str) -> None:
+    names = [str(name).strip() for name in frame]
+    twice = sorted({name for name in names if names.count(name) > 1})
+    problem, fix = "the column is there twice", "delete or rename one"
+    if twice:
+        raise InputError([Finding("IN-006", label, problem, fix, column=name) for name in twice])
 
 
 def settled_crs(crs: Any, source: SourceFile, label: str) -> Any:
@@ -98,7 +168,7 @@ def settled_crs(crs: Any, source: SourceFile, label: str) -> Any:
     Raises
     ------
     InputError
-        When there is neither, or both and they differ.
+        When there is neither, or both and they differ, or it is not one of places on a map.
     """
     declared = source.read.crs
     if not _is_known(crs):
@@ -107,9 +177,16 @@ def settled_crs(crs: Any, source: SourceFile, label: str) -> Any:
             problem = "the layer does not say its coordinate system"
             refuse("IN-064", label, problem, fix.format(source.table))
         return declared
+    if not _is_on_a_map(crs):
+        problem = f"positions in the file's coordinate system ({pyproj.CRS(crs).name[:60]}) are"
+        refuse("IN-064", label, f"{problem} not on a map", "export it again in WGS 84")
     if declared is not None and not _is_same(crs, declared):
         problem = f"site.toml says {declared}, but the file says {pyproj.CRS(crs).name}"
-        refuse("IN-064", label, problem, f"take crs out of [read.{source.table}] in site.toml")
+        fix = (
+            f"take crs out of [read] or [read.{source.table}] in site.toml, wherever it stands; a "
+            "file without a CRS can have it under [read.<its table>]"
+        )
+        refuse("IN-064", label, problem, fix)
     return crs
 
 
@@ -118,6 +195,18 @@ def _is_known(crs: object) -> bool:
         return crs is not None and pyproj.CRS.from_user_input(crs).name.lower() != "unknown"
     except CRSError:
         return False
+
+
+def _is_on_a_map(crs: object) -> bool:
+    """Return whether positions in a CRS can be turned into longitude and latitude."""
+    try:
+        known = pyproj.CRS.from_user_input(crs)
+        if not (known.is_projected or known.is_geographic):
+            return False
+        pyproj.Transformer.from_crs(known, WGS84)
+    except ProjError:
+        return False
+    return True
 
 
 def _is_same(crs: object, declared: str) -> bool:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import importlib
 import io
 import json
-from typing import Any
+from typing import Any, NoReturn
 
 import geopandas as gpd
 import numpy as np
@@ -15,7 +15,7 @@ import shapely
 from data.archives import LARGEST_UNPACKED_MB
 from data.coordinates import WGS84
 from data.files import SourceFile
-from data.layers import laid_out, refuse
+from data.layers import driver, laid_out, refuse, refuse_many_cells
 from data.raw import RawTable
 from data.tables import refuse_many_rows
 
@@ -46,24 +46,56 @@ def read_geoparquet(source: SourceFile) -> RawTable:
     except ImportError:
         fix = "install the package pyarrow (pip install 'snoutline[parquet]')"
         refuse("IN-086", source.name, "Parquet files cannot be read here", fix)
-    try:
-        opened = parquet.ParquetFile(io.BytesIO(source.content))
-        _refuse_large(opened.metadata, source)
-        table = opened.read(use_threads=False)
+    with driver(source.name):
+        table = _table(parquet.ParquetFile(io.BytesIO(source.content)), parquet, source)
         frame = _with_shapes(table.to_pandas(ignore_metadata=True), _geo(table.schema.metadata))
-    except (OSError, ValueError, TypeError, KeyError, AttributeError, NotImplementedError):
-        refuse("IN-002", source.name, "the file is damaged", "export it again")
-    except shapely.GEOSException:
-        refuse("IN-002", source.name, "a shape of the file is damaged", "export it again")
     return laid_out(frame, source, source.name)
+
+
+def _table(opened: Any, parquet: Any, source: SourceFile) -> Any:
+    """Return the table once it is known that its values are not too many or too large.
+
+    The file may write a value once and name it often; so texts are first read as it stores them.
+    """
+    schema = opened.schema_arrow
+    _refuse_large(opened.metadata, source)
+    stored = parquet.ParquetFile(io.BytesIO(source.content), read_dictionary=schema.names)
+    table = stored.read(use_threads=False)
+    if sum(_unpacked_bytes(column) for column in table.columns) > _largest(source):
+        _refuse_unpacked(source)
+    return opened.read(use_threads=False)
+
+
+def _unpacked_bytes(column: Any) -> int:
+    """Return how many bytes a column has when each row has its own value."""
+    compute: Any = importlib.import_module("pyarrow.compute")
+    total = 0
+    for chunk in column.chunks:
+        if not hasattr(chunk, "dictionary"):
+            total += chunk.nbytes
+            continue
+        lengths = compute.binary_length(chunk.dictionary)
+        total += compute.sum(compute.take(lengths, chunk.indices)).as_py() or 0
+    return total
 
 
 def _refuse_large(metadata: Any, source: SourceFile) -> None:
     refuse_many_rows(metadata.num_rows, source, source.name)
-    sizes = [metadata.row_group(n).total_byte_size for n in range(metadata.num_row_groups)]
-    if sum(sizes) > LARGEST_UNPACKED_MB * 1_000_000 * (5 if source.read.allow_large else 1):
-        problem = f"it unpacks to more than {LARGEST_UNPACKED_MB} MB"
-        refuse("IN-017", source.name, problem, "keep only the columns that are needed")
+    groups = [metadata.row_group(n) for n in range(metadata.num_row_groups)]
+    # A list holds more values than the table has rows.
+    values = sum(g.column(n).num_values for g in groups for n in range(g.num_columns))
+    refuse_many_cells(values, 1, source, source.name)
+    if sum(group.total_byte_size for group in groups) > _largest(source):
+        _refuse_unpacked(source)
+
+
+def _largest(source: SourceFile) -> int:
+    return LARGEST_UNPACKED_MB * 1_000_000 * (5 if source.read.allow_large else 1)
+
+
+def _refuse_unpacked(source: SourceFile) -> NoReturn:
+    problem = f"it unpacks to more than {LARGEST_UNPACKED_MB} MB"
+    refuse("IN-017", source.name, problem, "keep only the columns that are needed")
 
 
 def _geo(metadata: dict[bytes, bytes] | None) -> dict[str, Any]:

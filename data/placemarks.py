@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from typing import Any
 from xml.etree.ElementTree import Element
 
@@ -15,10 +15,11 @@ from shapely.geometry.base import BaseGeometry
 from data.archives import unpack
 from data.coordinates import WGS84
 from data.files import SourceFile
-from data.layers import refuse
+from data.layers import refuse, refuse_many_cells
 from data.raw import RawTable
 from data.tables import refuse_many_rows
 from data.xml_trees import parse_xml
+from data.zones import MOST_VERTICES
 
 _IDS = {"zones": "zone_id", "traps": "trap_id", "refuges": "id", "obstacles": "id"}
 """Table -> the column that the name of a place fills when the file has no such column."""
@@ -45,10 +46,10 @@ def read_kml(source: SourceFile) -> RawTable:
     InputError
         When the text is not XML or not safe, or has no placemarks.
     """
-    root = parse_xml(source.content, source.name)
+    root = parse_xml(source.content, source.name, large=source.read.allow_large)
     if _local(root) != "kml":
         refuse("IN-003", source.name, "it is not KML", "export it as KML")
-    return _table([_placemark(each) for each in root.iter() if _local(each) == "Placemark"], source)
+    return _table([_placemark(each) for each in _placemarks(root)], source)
 
 
 def read_kmz(source: SourceFile) -> RawTable:
@@ -69,8 +70,8 @@ def read_kmz(source: SourceFile) -> RawTable:
         refuse("IN-003", source.name, "it holds no .kml", "export it as KMZ")
     # By the standard the main file is the first one at the top.
     name = min(members, key=lambda name: name.count("/"))
-    root = parse_xml(members[name], source.name)
-    return _table([_placemark(each) for each in root.iter() if _local(each) == "Placemark"], source)
+    root = parse_xml(members[name], source.name, large=source.read.allow_large)
+    return _table([_placemark(each) for each in _placemarks(root)], source)
 
 
 def read_gpx(source: SourceFile) -> RawTable:
@@ -79,23 +80,29 @@ def read_gpx(source: SourceFile) -> RawTable:
     Returns
     -------
     RawTable
-        One row per waypoint, counted from 1: its name is the id, its type the design.
+        One row per waypoint, counted from 1: its name is the id, and its type the design unless
+        `[read]` declares one.
 
     Raises
     ------
     InputError
         When the text is not XML or not safe, or has no waypoints.
     """
-    root = parse_xml(source.content, source.name)
+    root = parse_xml(source.content, source.name, large=source.read.allow_large)
     if _local(root) != "gpx":
         refuse("IN-003", source.name, "it is not GPX", "export it as GPX")
-    return _table([_waypoint(each) for each in root if _local(each) == "wpt"], source)
+    # What a receiver writes for the type may be "user"; a declared design is surer.
+    typed = source.read.design is None
+    places = [_waypoint(each, typed=typed) for each in root if _local(each) == "wpt"]
+    return _table(places, source)
 
 
 def _table(places: Sequence[_Place], source: SourceFile) -> RawTable:
     if not places:
         refuse("IN-004", source.name, "it has no places", "add placemarks or waypoints")
     refuse_many_rows(len(places), source, source.name)
+    names = {name for cells, _ in places for name in cells}
+    refuse_many_cells(len(places), len(names), source, source.name)
     index = pd.RangeIndex(1, len(places) + 1)
     text = pd.DataFrame([cells for cells, _ in places], index=index, dtype=object).fillna("")
     own_id = _IDS.get(source.table, "name")
@@ -104,6 +111,17 @@ def _table(places: Sequence[_Place], source: SourceFile) -> RawTable:
             text[ours] = text[theirs]
     shapes = gpd.GeoSeries(np.array([s for _, s in places], dtype=object), index=index, crs=WGS84)
     return RawTable(source.name, text, shapes, read=source.read, local_grid=source.local_grid)
+
+
+def _placemarks(root: Element) -> Iterator[Element]:
+    """Return the placemarks in the order of the file; there is none inside another."""
+    waiting = [root]
+    while waiting:
+        element = waiting.pop()
+        if _local(element) == "Placemark":
+            yield element
+        else:
+            waiting.extend(reversed(element))
 
 
 def _placemark(place: Element) -> _Place:
@@ -119,11 +137,11 @@ def _placemark(place: Element) -> _Place:
     return cells, shapes[0] if len(shapes) == 1 else None
 
 
-def _waypoint(place: Element) -> _Place:
+def _waypoint(place: Element, *, typed: bool) -> _Place:
     cells = {"name": _text(place, "name"), "note": _text(place, "desc") or _text(place, "cmt")}
     design = _text(place, "type")
     if design:
-        cells["design"] = design
+        cells["design" if typed else "type"] = design
     try:
         point = shapely.Point(float(place.get("lon", "")), float(place.get("lat", "")))
     except ValueError:
@@ -168,9 +186,13 @@ def _several(element: Element) -> BaseGeometry | None:
 
 
 def _positions(element: Element) -> list[tuple[float, float]]:
-    """Return longitude and latitude of every position; a height behind them is dropped."""
+    """Return longitude and latitude of every position; a height behind them is dropped.
+
+    One more than a shape may have is enough to refuse it for its number of vertices later.
+    """
     texts = [each.text or "" for each in element.iter() if _local(each) == "coordinates"]
-    found = [position.split(",") for text in texts for position in text.split()]
+    most = MOST_VERTICES + 1
+    found = [p.split(",", 2) for text in texts for p in text.split(maxsplit=most)[:most]]
     if any(len(position) < 2 for position in found):
         raise ValueError("a position without a latitude")
     return [(float(position[0]), float(position[1])) for position in found]

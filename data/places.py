@@ -69,6 +69,21 @@ def utm_zone(longitude: float, latitude: float) -> str:
     return f"EPSG:{326 if latitude >= 0 else 327}{number:02d}"
 
 
+def latitude_of(grid: Grid) -> float | None:
+    """Return the latitude of the middle of the zones in degrees, None when it is unknown.
+
+    Examples
+    --------
+    >>> latitude_of(Grid("EPSG:32617", (500_000, 4_428_000, 500_000, 4_428_000)))
+    40.0
+    """
+    if grid.box is None:
+        return None
+    west, south, east, north = grid.box
+    middle = gpd.GeoSeries.from_xy([(west + east) / 2], [(south + north) / 2], crs=grid.crs)
+    return round(float(middle.to_crs("EPSG:4326").y.iloc[0]), 1)
+
+
 def shapes_of(draft: Draft) -> gpd.GeoSeries:
     """Return the shapes of a draft, in the CRS of the file."""
     return gpd.GeoSeries(draft.typed["geometry"])
@@ -142,16 +157,23 @@ def _far_fault(far: pd.Series[bool], points: gpd.GeoSeries, grid: Grid, box: Box
 
 
 def _suspicion(point: shapely.Point, points: gpd.GeoSeries, grid: Grid, box: Box) -> str:
+    degrees = points.crs is not None and points.crs.is_geographic
+    first, second = ("longitude", "latitude") if degrees else ("easting", "northing")
     readings = {
         "the two coordinates look swapped": (point.y, point.x),
-        "the first coordinate seems to have lost or gained its minus sign": (-point.x, point.y),
-        "the second coordinate seems to have lost or gained its minus sign": (point.x, -point.y),
+        f"the {first} seems to have lost or gained its minus sign": (-point.x, point.y),
+        f"the {second} seems to have lost or gained its minus sign": (point.x, -point.y),
         "the two coordinates look swapped, and a minus sign is missing": (-point.y, point.x),
     }
     for words, (x, y) in readings.items():
         guess = gpd.GeoSeries([shapely.Point(x, y)], crs=points.crs).to_crs(grid.crs)
         if not far_from(box, guess).iloc[0]:
             return words
+    if not degrees and far_from(box, points.to_crs(grid.crs)).sum() == len(points) > 1:
+        return (
+            "all positions are: say in what system or unit they were measured, with crs or units "
+            "under [read.traps] in site.toml"
+        )
     return "check the position"
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TypeVar
 
@@ -14,25 +14,28 @@ from pandas.api.types import is_object_dtype
 from data.catches import (
     CountLayout,
     count_checks,
+    count_columns,
     count_layout,
     lay_out_visits,
-    refuse_missing_counts,
     used_rows,
 )
 from data.checks import Draft, run_checks
 from data.columns import name_columns
-from data.coordinates import with_design, with_shapes
+from data.coordinates import needed_positions, with_design, with_shapes
 from data.cores import check_cores
+from data.day_slips import VisitDays, day_checks, late_checks, life_checks, visit_days
 from data.files import SourceFile, find_file
 from data.findings import Finding, InputError
 from data.ground import check_ground, surroundings_of
-from data.places import Grid
+from data.observation import to_days
+from data.places import Grid, latitude_of
 from data.raw import NamedTable, NoSuchLayerError, RawTable
-from data.references import KnownZones, zone_checks
+from data.references import KnownZones, trap_named_as_place, unused_designs, zone_checks
 from data.schemas import (
     CORES,
     OBSTACLES,
     REFUGES,
+    SITE_FILE,
     TRAPS,
     TREATMENTS,
     VISITS,
@@ -40,16 +43,17 @@ from data.schemas import (
     ZONES,
     Table,
 )
-from data.set_aside import Account, account_of
+from data.set_aside import Account, Tally, account_of, unread_files
 from data.settings import SiteSettings
 from data.settings_file import read_settings
 from data.shapes import SHAPE_READERS
 from data.site import Site
+from data.species_names import with_known_names
 from data.tables import TABLE_READERS
 from data.traps import check_traps, locations
 from data.values import draft_of
 from data.visits import KnownTraps, visit_checks
-from data.weather import check_weather
+from data.weather import check_weather, temperature_columns
 from data.workbooks import WORKBOOK_READERS
 from data.zones import check_surroundings, check_zones
 
@@ -59,9 +63,9 @@ _CM_PER_INCH = 2.54
 
 _ZONE_COLUMNS = ["use", "name", "priority", "note"]
 _TRAP_COLUMNS = ["trap_id", "design", "installed", "removed", "axis_deg", "slot_m", "note"]
-_CORE_COLUMNS = ["zone_id", "sampled_on", "cores", "diameter_cm", "larvae", "pupae"]
-_WEATHER_COLUMNS = ["date", "tmin_c", "tmax_c"]
-_TREATMENT_COLUMNS = ["zone_id", "applied_on", "tactic", "irac_group", "note"]
+_CORE_COLUMNS = ["zone_id", "sampled_on", "cores", "diameter_cm", "larvae", "pupae", "position"]
+_WEATHER_COLUMNS = ["date", "tmin_c", "tmax_c", "observed_at"]
+_TREATMENT_COLUMNS = [column.name for column in TREATMENTS.columns]
 
 READERS: dict[str, Callable[[SourceFile], RawTable]] = {
     **TABLE_READERS,
@@ -79,8 +83,9 @@ class _Folder:
     settings: SiteSettings
     findings: list[Finding] = field(default_factory=list)
     hashes: dict[str, str] = field(default_factory=dict)
+    raws: dict[str, RawTable] = field(default_factory=dict)
 
-    def table(self, table: Table, also: Sequence[str] = ()) -> NamedTable | None:
+    def table(self, table: Table, also: Mapping[str, str] | None = None) -> NamedTable | None:
         """Return a table under our names; None when it is not there or not readable."""
         source = self.attempt(lambda: find_file(self.path, table, self.settings))
         if source is None:
@@ -88,7 +93,9 @@ class _Folder:
         self.hashes |= source.hashes
         return self.attempt(lambda: self._named(source, table, also))
 
-    def _named(self, source: SourceFile, table: Table, also: Sequence[str]) -> NamedTable | None:
+    def _named(
+        self, source: SourceFile, table: Table, also: Mapping[str, str] | None
+    ) -> NamedTable | None:
         try:
             raw = READERS[source.suffix](source)
         except NoSuchLayerError:
@@ -96,9 +103,11 @@ class _Folder:
             if table.required:
                 raise
             return None
+        self.raws[raw.file] = raw
         aliases = self.settings.aliases.get(table.name, {})
         raw = with_design(raw, table, aliases)
-        return with_shapes(name_columns(raw, table, aliases, also), table)
+        needed = _needed_columns(raw, table, aliases) | dict(also or {})
+        return with_shapes(name_columns(raw, table, aliases, needed), table)
 
     def attempt(self, step: Callable[[], _T]) -> _T | None:
         """Run a step; when it refuses its file, keep the findings and return None."""
@@ -141,17 +150,20 @@ def read_site(folder: Path) -> Site:
         traps = check_ground(traps, surroundings_of(zones, refuges, obstacles), settings)
     layout = count_layout(settings)
     visits = _visits(files, layout, traps)
+    days = visit_days(visits)
+    if traps is not None:
+        traps = run_checks(traps, life_checks(days))
     known = _known_zones(zones)
-    cores = _cores(files, known)
-    treatments = _zone_rows(files, TREATMENTS, known)
-    weather = _weather(files)
+    cores = _cores(files, known, days)
+    treatments = _treatments(files, known, days)
+    weather = _weather(files, grid, days)
     drafts = (zones, refuges, obstacles, traps, visits, cores, weather, treatments)
     findings = _all_findings(files, drafts)
     if zones is None or traps is None or visits is None or grid is None:
-        raise InputError(findings, account_of(drafts, {}))
+        raise InputError(findings, _account(files, drafts, findings, visits, None))
     places = locations(traps)
     tables = lay_out_visits(visits, layout, settings, places)
-    account = account_of(drafts, {visits.file: used_rows(visits, places).index})
+    account = _account(files, drafts, findings, visits, places)
     _refuse_empty(
         findings, account, {zones.file: zones.sound, traps.file: places, visits.file: tables.visits}
     )
@@ -164,7 +176,7 @@ def read_site(folder: Path) -> Site:
         visits=_with_text(tables.visits),
         catches=_with_text(tables.catches),
         bycatch=_with_text(tables.bycatch),
-        weather=_plain_table(weather, WEATHER, _WEATHER_COLUMNS),
+        weather=_weather_table(weather, settings),
         cores=_core_table(cores),
         treatments=_plain_table(treatments, TREATMENTS, _TREATMENT_COLUMNS),
         findings=findings,
@@ -179,7 +191,7 @@ def _zones(files: _Folder) -> tuple[Draft | None, Grid | None]:
     crs = files.settings.crs
     if named is None:
         return None, Grid(crs) if crs else None
-    return check_zones(named, crs)
+    return check_zones(named, crs, files.settings.units)
 
 
 def _surroundings(files: _Folder, table: Table, grid: Grid | None) -> Draft | None:
@@ -189,39 +201,75 @@ def _surroundings(files: _Folder, table: Table, grid: Grid | None) -> Draft | No
 
 def _traps(files: _Folder, grid: Grid | None) -> Draft | None:
     named = files.table(TRAPS)
-    return None if named is None else files.attempt(lambda: check_traps(named, grid))
+    traps = None if named is None else files.attempt(lambda: check_traps(named, grid))
+    if traps is None:
+        return None
+    files.findings.extend(unused_designs(files.settings.designs, traps))
+    return run_checks(traps, [trap_named_as_place])
 
 
 def _visits(files: _Folder, layout: CountLayout, traps: Draft | None) -> Draft | None:
-    named = files.table(VISITS, also=(*layout.wide, *layout.bycatch))
+    settings = files.settings
+    named = files.table(VISITS, also=count_columns(layout))
     if named is None:
         return None
-    season = files.settings.season
-    checks = [
-        *visit_checks(_known_traps(traps), season),
-        *count_checks(layout, files.settings),
-    ]
-
-    def checked() -> Draft:
-        refuse_missing_counts(named, layout)
-        return run_checks(draft_of(named, VISITS, layout.columns), checks)
-
-    return files.attempt(checked)
+    draft = draft_of(named, VISITS, layout.columns)
+    if layout.long:
+        draft = with_known_names(draft, settings)
+    checks = visit_checks(_known_traps(traps), settings.season)
+    return run_checks(draft, [*checks, *count_checks(layout, settings)])
 
 
-def _zone_rows(files: _Folder, table: Table, zones: KnownZones) -> Draft | None:
-    named = files.table(table)
-    return None if named is None else run_checks(draft_of(named, table), zone_checks(zones))
+def _treatments(files: _Folder, zones: KnownZones, days: VisitDays | None) -> Draft | None:
+    named = files.table(TREATMENTS)
+    checks = [*zone_checks(zones), *day_checks(days, ("applied_on",))]
+    return None if named is None else run_checks(draft_of(named, TREATMENTS), checks)
 
 
-def _cores(files: _Folder, zones: KnownZones) -> Draft | None:
+def _cores(files: _Folder, zones: KnownZones, days: VisitDays | None) -> Draft | None:
     named = files.table(CORES)
-    return None if named is None else check_cores(named, zone_checks(zones))
+    checks = [*zone_checks(zones), *day_checks(days, ("sampled_on",))]
+    return None if named is None else check_cores(named, checks)
 
 
-def _weather(files: _Folder) -> Draft | None:
-    named = files.table(WEATHER)
-    return None if named is None else files.attempt(lambda: check_weather(named))
+def _weather(files: _Folder, grid: Grid | None, days: VisitDays | None) -> Draft | None:
+    named, observed = files.table(WEATHER), files.settings.weather.observed
+    if named is None:
+        return None
+    latitude = None if grid is None else latitude_of(grid)
+    checked = files.attempt(lambda: check_weather(named, observed, latitude))
+    return None if checked is None else run_checks(checked, late_checks(days, ("date",)))
+
+
+def _account(
+    files: _Folder,
+    drafts: Sequence[Draft | None],
+    findings: Sequence[Finding],
+    visits: Draft | None,
+    places: pd.DataFrame | None,
+) -> Account:
+    """Tell what became of every row; no visit counts at a site whose traps have no places."""
+    used: dict[str, Sequence[int]] = {}
+    if visits is not None:
+        used[visits.file] = [] if places is None else list(used_rows(visits, places).index)
+    order = [name for name in files.hashes if name != SITE_FILE]
+    account = account_of(drafts, used, files.raws, unread_files(drafts, order, findings))
+
+    def place(tally: Tally) -> int:
+        return order.index(tally.file) if tally.file in order else -1
+
+    known = all(place(tally) >= 0 for tally in account.tallies)
+    return replace(account, tallies=tuple(sorted(account.tallies, key=place))) if known else account
+
+
+def _needed_columns(raw: RawTable, table: Table, aliases: Mapping[str, str]) -> dict[str, str]:
+    """Return the columns that a table must have by what others it has."""
+    names = [aliases.get(str(name), str(name)) for name in raw.text]
+    if table == WEATHER:
+        return dict.fromkeys(temperature_columns(names), "")
+    if table.shape == "point" and raw.geometry is None and "wkt" not in names:
+        return needed_positions(names)
+    return {}
 
 
 def _known_traps(traps: Draft | None) -> KnownTraps:
@@ -283,6 +331,11 @@ def _core_table(draft: Draft | None) -> pd.DataFrame:
     in_cm = rows["diameter"].where(rows["diameter_unit"] == "cm", rows["diameter"] * _CM_PER_INCH)
     rows = rows.assign(diameter_cm=in_cm)[_CORE_COLUMNS]
     return _with_text(rows.sort_values(_CORE_COLUMNS).reset_index(drop=True))
+
+
+def _weather_table(draft: Draft | None, settings: SiteSettings) -> pd.DataFrame:
+    readings = _plain_table(draft, WEATHER, _WEATHER_COLUMNS)
+    return _with_text(to_days(readings, settings.weather.observed))
 
 
 def _with_text(table: pd.DataFrame) -> pd.DataFrame:

@@ -48,6 +48,8 @@ class Column:
         The allowed words of a `word` column.
     low, high
         Smallest and largest value of a `number` or `count`, both allowed.
+    minor
+        Whether a wrong value costs only itself: a warning, and the cell is read as blank.
 
     Examples
     --------
@@ -63,6 +65,7 @@ class Column:
     words: tuple[str, ...] = ()
     low: float = float("-inf")
     high: float = float("inf")
+    minor: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,6 +140,11 @@ OBSTACLES = Table(
     suffixes=SHAPE_SUFFIXES,
 )
 
+_AXIS = Column(
+    "axis_deg", "number", "bearing of a linear trap", unit="degree", low=0, high=360, minor=True
+)
+_SLOT = Column("slot_m", "number", "length of its slot", unit="m", low=0, high=50, minor=True)
+
 TRAPS = Table(
     "traps",
     (
@@ -150,13 +158,17 @@ TRAPS = Table(
         Column("y_m", "number", "tape-measured, along the baseline", unit="m"),
         Column("installed", "date", "first day at this place; blank: always there"),
         Column("removed", "date", "last day at this place; blank: still there"),
-        Column("axis_deg", "number", "bearing of a linear trap", unit="degree", low=0, high=360),
-        Column("slot_m", "number", "length of the slot of a linear trap", unit="m", low=0, high=50),
+        _AXIS,
+        _SLOT,
         _NOTE,
     ),
     required=True,
     shape="point",
     suffixes=(".csv", ".geojson", ".gpkg", ".gpx", *SHAPE_SUFFIXES[2:7], *TABLE_SUFFIXES[1:4]),
+)
+
+_MINUTES = Column(
+    "minutes", "number", "time spent at the trap", unit="min", low=0, high=1440, minor=True
 )
 
 VISITS = Table(
@@ -168,7 +180,8 @@ VISITS = Table(
         Column("status", "word", "what was found", required=True, words=STATUSES),
         Column("species", "text", "species of this row; blank only with 0 adults"),
         Column("adults", "count", "adults of that species", high=LARGEST_COUNT),
-        Column("minutes", "number", "time spent at the trap", unit="min", low=0, high=1440),
+        _MINUTES,
+        Column("observer", "text", "who checked it"),
         _NOTE,
     ),
     required=True,
@@ -196,6 +209,7 @@ WEATHER = Table(
         Column("tmax_c", "number", "highest temperature", unit="degC", low=-70, high=60),
         Column("tmin_f", "number", "lowest temperature", unit="degF", low=-94, high=140),
         Column("tmax_f", "number", "highest temperature", unit="degF", low=-94, high=140),
+        Column("observed_at", "text", "hour the station is read, e.g. 0700; only checked"),
     ),
 )
 
@@ -206,7 +220,12 @@ TREATMENTS = Table(
         Column("applied_on", "date", "day of the treatment", required=True),
         Column("tactic", "text", "adult, larva, biological or cultural"),
         Column("irac_group", "text", "IRAC mode-of-action group on the label"),
+        Column("product", "text", "product used"),
+        Column("registration_number", "text", "registration number on its label"),
+        Column("rate", "text", "rate, as you keep it"),
+        Column("amount", "text", "amount used in all, as you keep it"),
         Column("area", "text", "area treated, as you keep it"),
+        Column("applicator", "text", "who applied it"),
         _NOTE,
     ),
 )

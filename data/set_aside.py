@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+
+import shapely
 
 from data.checks import Draft
 from data.findings import Finding
+from data.raw import RawTable
 
 
 @dataclass(frozen=True, slots=True)
@@ -18,11 +21,15 @@ class SetAsideRow:
     finding
         Why: its first error, or the error elsewhere that takes it along.
     cells
-        Column of the file -> what was typed; empty for a row that could not be split into cells.
+        Column of the file -> what was typed, outer blanks and surplus cells included; the shape of
+        a feature is there as `wkt`, in the CRS of its file.
+    trap_id
+        The trap that the row would have placed; blank in other tables than the traps.
     """
 
     finding: Finding
     cells: Mapping[str, str]
+    trap_id: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,14 +40,16 @@ class Tally:
     ----------
     file
         File name, with its sheet or layer where it holds several.
-    read, used, set_aside
-        Rows; ``read = used + set_aside``.
+    read, used, set_aside, out_of_season
+        Rows; ``read = used + set_aside + out_of_season``. A visit out of season holds no mistake
+        and is exported, but no figure rests on it.
     """
 
     file: str
     read: int
     used: int
     set_aside: int
+    out_of_season: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,8 +72,23 @@ class Account:
         """Rows set aside, of all files."""
         return len(self.rows)
 
+    @property
+    def out_of_season(self) -> int:
+        """Rows without a mistake that lie outside every season, of all files."""
+        return sum(each.out_of_season for each in self.tallies)
 
-def account_of(drafts: Iterable[Draft | None], used: Mapping[str, Iterable[int]]) -> Account:
+    @property
+    def traps(self) -> tuple[str, ...]:
+        """Names of the traps of which a row was set aside, sorted."""
+        return tuple(sorted({row.trap_id for row in self.rows} - {""}))
+
+
+def account_of(
+    drafts: Iterable[Draft | None],
+    used: Mapping[str, Iterable[int]],
+    raws: Mapping[str, RawTable] | None = None,
+    unread: Mapping[str, Finding] | None = None,
+) -> Account:
     """Tell what became of every row.
 
     Parameters
@@ -73,6 +97,10 @@ def account_of(drafts: Iterable[Draft | None], used: Mapping[str, Iterable[int]]
         The checked tables.
     used
         File -> rows that count, where that is not simply every row without an error.
+    raws
+        File -> its rows as they were read; of other files the text of the draft is kept.
+    unread
+        File that made no table -> why; none of its rows counts.
 
     Examples
     --------
@@ -82,25 +110,89 @@ def account_of(drafts: Iterable[Draft | None], used: Mapping[str, Iterable[int]]
     >>> draft = Draft("visits.csv", text, text, {"trap_id": "Trap"}, (wrong,))
     >>> account = account_of([draft], {})
     >>> account.tallies
-    (Tally(file='visits.csv', read=2, used=1, set_aside=1),)
+    (Tally(file='visits.csv', read=2, used=1, set_aside=1, out_of_season=0),)
     >>> account.rows[0].cells
     {'Trap': 'T99'}
     """
-    parts = [_table(draft, used.get(draft.file)) for draft in drafts if draft is not None]
+    raw = raws or {}
+    parts = [
+        _table(draft, used.get(draft.file), raw.get(draft.file))
+        for draft in drafts
+        if draft is not None
+    ]
+    parts += [_refused(file, raw.get(file), why) for file, why in (unread or {}).items()]
     return Account(
         tuple(tally for tally, _ in parts), tuple(row for _, rows in parts for row in rows)
     )
 
 
-def _table(draft: Draft, used: Iterable[int] | None) -> tuple[Tally, list[SetAsideRow]]:
+def unread_files(
+    drafts: Iterable[Draft | None], files: Iterable[str], findings: Iterable[Finding]
+) -> dict[str, Finding]:
+    """Return the files of which no table was made -> the first error that says why.
+
+    Parameters
+    ----------
+    drafts
+        The tables that were made.
+    files
+        Names of the files that were found.
+    findings
+        Of all files.
+    """
+    made = {draft.file for draft in drafts if draft is not None}
+    found = set(files)
+    unread: dict[str, Finding] = {}
+    for each in findings:
+        # A layer is named behind its file.
+        known = each.file in found or each.file.split(" [")[0] in found
+        if each.severity == "error" and known and each.file not in made:
+            unread.setdefault(each.file, each)
+    return unread
+
+
+def _refused(file: str, raw: RawTable | None, why: Finding) -> tuple[Tally, list[SetAsideRow]]:
+    """Count the rows of a file that was refused as a whole; without a table none was read."""
+    rows = [] if raw is None else list(raw.text.index)
+    aside = [SetAsideRow(replace(why, row=int(row)), _cells_of(raw, row)) for row in rows]
+    return Tally(file, len(rows), 0, len(rows)), aside
+
+
+def _cells_of(raw: RawTable | None, row: int) -> dict[str, str]:
+    return {} if raw is None else _written(raw, row) | _shape(raw, row)
+
+
+def _table(
+    draft: Draft, used: Iterable[int] | None, raw: RawTable | None
+) -> tuple[Tally, list[SetAsideRow]]:
     kept = set(draft.sound.index if used is None else used)
     # A row with too many cells is in no table, yet it was read.
     first = _first_errors(draft)
     # Row 1 is the header of a plain table, but the first feature of a layer.
     rows = sorted(set(draft.text.index) | (set(first) - {1}))
     lost = [row for row in rows if row not in kept]
-    aside = [SetAsideRow(_reason(draft, row, first), _cells(draft, row)) for row in lost]
-    return Tally(draft.file, len(rows), len(rows) - len(lost), len(lost)), aside
+    aside = [_set_aside(draft, row, first, raw) for row in lost]
+    outside = len(_out_of_season(draft) & kept)
+    used_count = len(rows) - len(lost) - outside
+    return Tally(draft.file, len(rows), used_count, len(lost), outside), aside
+
+
+def _set_aside(
+    draft: Draft, row: int, first: Mapping[int, Finding], raw: RawTable | None
+) -> SetAsideRow:
+    cells = _cells(draft, row, raw)
+    # Of all tables with places only the traps name a trap.
+    is_trap = "geometry" in draft.typed and "trap_id" in draft.headers
+    trap = cells.get(draft.headers["trap_id"], "").strip() if is_trap else ""
+    return SetAsideRow(_reason(draft, row, first), cells, trap)
+
+
+def _out_of_season(draft: Draft) -> set[int]:
+    return {
+        finding.row
+        for finding in draft.findings
+        if finding.code == "IN-039" and finding.row is not None
+    }
 
 
 def _first_errors(draft: Draft) -> dict[int, Finding]:
@@ -121,14 +213,32 @@ def _reason(draft: Draft, row: int, first: Mapping[int, Finding]) -> Finding:
     return Finding(
         "IN-044",
         draft.file,
-        "another row of this visit, or the row of its trap, was set aside",
-        "mend that row",
+        "its trap has no usable row on these days",
+        "mend the rows of the trap in the file of traps",
         row=row,
     )
 
 
-def _cells(draft: Draft, row: int) -> dict[str, str]:
+def _cells(draft: Draft, row: int, raw: RawTable | None) -> dict[str, str]:
+    if raw is not None:
+        return _cells_of(raw, row)
     if row not in draft.text.index:
         return {}
     cells = draft.text.loc[row]
     return {draft.headers.get(str(name), str(name)): str(cell) for name, cell in cells.items()}
+
+
+def _written(raw: RawTable, row: int) -> dict[str, str]:
+    if raw.written is not None:
+        return raw.written.cells(row)
+    if row not in raw.text.index:
+        return {}
+    return {str(name): str(cell) for name, cell in raw.text.loc[row].items()}
+
+
+def _shape(raw: RawTable, row: int) -> dict[str, str]:
+    """Return the shape of a feature with all its decimals; a plain table has it in its cells."""
+    if raw.geometry is None or row not in raw.geometry.index:
+        return {}
+    shape = raw.geometry.loc[row]
+    return {} if shape is None else {"wkt": shapely.to_wkt(shape, rounding_precision=-1)}

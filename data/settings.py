@@ -6,9 +6,18 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
+from data.treatment_settings import TreatmentSettings
+
 Units = Literal["us", "metric"]
 
 Decimal = Literal[".", ","]
+
+Observed = Literal["midnight", "evening", "morning"]
+
+Stage = Literal["adults", "larvae"]
+
+M2_PER_FT2 = 0.3048**2
+"""International foot: 0.3048 m exactly."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,6 +146,20 @@ class RoundSettings:
 
 
 @dataclass(frozen=True, slots=True)
+class WeatherSettings:
+    """How the weather station is read.
+
+    Parameters
+    ----------
+    observed
+        When a day's temperatures are written down: ``"midnight"``, ``"evening"`` or ``"morning"``.
+        The high that is read in the morning was reached the day before, and is moved there.
+    """
+
+    observed: Observed = "midnight"
+
+
+@dataclass(frozen=True, slots=True)
 class ReadSettings:
     """How the files are written; any of these may also stand in ``[read.TABLE]`` for one table.
 
@@ -157,12 +180,13 @@ class ReadSettings:
         EPSG code of eastings and northings, of `wkt`, and of shapes whose file names none; None:
         the site's for eastings and northings, WGS 84 for `wkt`.
     units
-        Unit of eastings and northings, ``"m"``, ``"ft"`` (0.3048 m) or ``"us_survey_ft"``
-        (1200/3937 m); None: the unit of their CRS.
+        Unit of eastings and northings or of the tape, ``"m"``, ``"ft"`` (0.3048 m) or
+        ``"us_survey_ft"`` (1200/3937 m); None: the unit of the CRS, and metres for the tape.
     time_zone
         Where the days are counted, e.g. ``"America/Chicago"``; needed for times in UTC.
     design
-        Trap design of a file of traps that names none, as files of a GPS receiver do.
+        Trap design of the traps for which their file names none; of a GPX file, of all, for what
+        a receiver writes as the type of a waypoint is seldom a design.
     allow_large
         Read files up to 1 GB and 3,000,000 rows in place of 50 MB and 100,000 rows.
     """
@@ -195,6 +219,106 @@ class LocalGridSettings:
 
 
 @dataclass(frozen=True, slots=True)
+class LimitSettings:
+    """The most that a zone may carry, by the user's own judgement; one of the three numbers.
+
+    Parameters
+    ----------
+    source
+        Where the number comes from; shown wherever it is used.
+    dated
+        When it was set or last reviewed: a year, month or day, e.g. ``"2026-03-01"``.
+    zone, use
+        The zone, or the use of zones, that it holds for; neither: every zone. A limit of the zone
+        goes before one of its use, and that before one of every zone.
+    first_day, last_day
+        First and last day as month-day, e.g. ``"05-15"``; may cross New Year; neither: the whole
+        year. Of two limits for the same zones the one with days goes first on those days.
+    adults_per_trap_week
+        Adults per trap-week at the reference design.
+    larvae_per_m2, larvae_per_ft2
+        Larvae per square metre or square foot.
+
+    Examples
+    --------
+    >>> LimitSettings("own records", "2026", larvae_per_ft2=10).stage
+    'larvae'
+    """
+
+    source: str
+    dated: str
+    zone: str | None = None
+    use: str | None = None
+    first_day: str | None = None
+    last_day: str | None = None
+    adults_per_trap_week: float | None = None
+    larvae_per_m2: float | None = None
+    larvae_per_ft2: float | None = None
+
+    @property
+    def stage(self) -> Stage:
+        """What is counted."""
+        return "larvae" if self.adults_per_trap_week is None else "adults"
+
+    @property
+    def amount(self) -> float:
+        """Adults per trap-week, or larvae per m2."""
+        if self.larvae_per_ft2 is not None:
+            return self.larvae_per_ft2 / M2_PER_FT2
+        given = self.larvae_per_m2 if self.stage == "larvae" else self.adults_per_trap_week
+        return float("nan") if given is None else given
+
+
+@dataclass(frozen=True, slots=True)
+class DecisionSettings:
+    """From which chance of being over its limit a zone is called above it, and below it.
+
+    Parameters
+    ----------
+    above, below
+        A zone is above its limit from the first chance on, below it up to the second, and
+        undecided in between (common practice, no source).
+    treatment_cost_per_ha, loss_per_ha, efficacy
+        In place of `above`: what treating costs, what is lost where the limit is passed and
+        nothing is done (in the same money), and the share of that loss that treating prevents.
+        Treating pays from the chance treatment_cost_per_ha / (loss_per_ha * efficacy) on.
+    larvae_from
+        From this month-day on larvae are due, and cores go before traps; None: never.
+    min_cores
+        Fewer cores than this decide nothing (common practice, no source).
+    cores_days
+        Cores cut longer ago than this decide nothing (common practice, no source).
+    minutes_per_core
+        Minutes to cut and search one core; None: not known.
+
+    Examples
+    --------
+    >>> DecisionSettings(treatment_cost_per_ha=300, loss_per_ha=2000, efficacy=0.5).break_even
+    0.3
+    >>> DecisionSettings().break_even is None
+    True
+    """
+
+    above: float = 0.8
+    below: float = 0.2
+    treatment_cost_per_ha: float | None = None
+    loss_per_ha: float | None = None
+    efficacy: float | None = None
+    larvae_from: str | None = None
+    min_cores: int = 10
+    cores_days: int = 28
+    minutes_per_core: float | None = None
+
+    @property
+    def break_even(self) -> float | None:
+        """The chance from which treating pays; None without all three numbers."""
+        cost, loss, efficacy = self.treatment_cost_per_ha, self.loss_per_ha, self.efficacy
+        if cost is None or loss is None or efficacy is None:
+            return None
+        return cost / (loss * efficacy)
+
+
+@dataclass(frozen=True, slots=True)
 class SiteSettings:
     """All settings of one site, after `site.toml` has been checked.
 
@@ -212,6 +336,12 @@ class SiteSettings:
         For wide visits: column of the file -> species.
     bycatch_columns
         Columns of the visits that hold by-catch counts.
+    bycatch_species
+        For visits with one row per species: names whose animals are by-catch. A name that is
+        neither here nor a target is told of, and never makes a zero.
+    other_columns
+        Columns of the visits that hold numbers but no counts, e.g. a round number; they are kept
+        by you and not read, and named here no warning is given.
     aliases
         Table -> {column of the file: our column}.
     files
@@ -228,6 +358,8 @@ class SiteSettings:
     target_species: tuple[str, ...] = ()
     species_columns: Mapping[str, str] = field(default_factory=dict)
     bycatch_columns: tuple[str, ...] = ()
+    bycatch_species: tuple[str, ...] = ()
+    other_columns: tuple[str, ...] = ()
     aliases: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
     files: Mapping[str, str] = field(default_factory=dict)
     designs: tuple[DesignSettings, ...] = ()
@@ -235,9 +367,13 @@ class SiteSettings:
     marks: MarkSettings = MarkSettings()
     network: NetworkSettings = NetworkSettings()
     round: RoundSettings = RoundSettings()
+    weather: WeatherSettings = WeatherSettings()
     read: ReadSettings = ReadSettings()
     read_tables: Mapping[str, ReadSettings] = field(default_factory=dict)
     local_grid: LocalGridSettings | None = None
+    limits: tuple[LimitSettings, ...] = ()
+    decision: DecisionSettings = DecisionSettings()
+    treatment: TreatmentSettings = field(default_factory=TreatmentSettings)
 
     def reading(self, table: str) -> ReadSettings:
         """Return how the file of one table is written.

@@ -7,28 +7,33 @@ import re
 import tomllib
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, fields, replace
-from datetime import date
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any, TypeVar, get_args
 
 import pyproj
 from pyproj.exceptions import CRSError
 
 from data.files import refuse_unsafe_name
 from data.findings import SettingsError
+from data.limits import is_month_day, read_limits
 from data.read_options import option_problem
 from data.schemas import SITE_FILE, TABLES
 from data.settings import (
+    DecisionSettings,
     DesignSettings,
+    LimitSettings,
     LocalGridSettings,
     MarkSettings,
     NetworkSettings,
+    Observed,
     ReadSettings,
     RoundSettings,
     SeasonWindow,
     SiteSettings,
+    WeatherSettings,
 )
 from data.suggestions import did_you_mean
+from data.treatment_settings import TreatmentSettings, parse_treatment
 
 _T = TypeVar("_T")
 _Settings = TypeVar("_Settings", MarkSettings, NetworkSettings, RoundSettings)
@@ -39,6 +44,8 @@ _KEYS = (
     "units",
     "target_species",
     "bycatch_columns",
+    "bycatch_species",
+    "other_columns",
     "season",
     "species_columns",
     "files",
@@ -48,15 +55,19 @@ _KEYS = (
     "marks",
     "network",
     "round",
+    "weather",
     "read",
     "local_grid",
+    "limits",
+    "decision",
+    "treatment",
 )
 
 _LIMITS: Mapping[str, tuple[float, float]] = {
     "neighbours": (1, 1000),
     "cutoff_m": (0.1, 100_000),
     "alpha": (0.000001, 0.5),
-    "permutations": (99, 9_999_999),
+    "permutations": (999, 9_999_999),
     "min_traps": (3, 100_000),
     "few_traps": (3, 100_000),
     "min_traps_per_zone": (1, 1000),
@@ -68,6 +79,14 @@ _LIMITS: Mapping[str, tuple[float, float]] = {
     "bearing_deg": (-360, 360),
     "walking_kmh": (0.1, 20),
     "minutes_per_trap": (0, 240),
+    "above": (0.01, 0.999),
+    "below": (0.001, 0.99),
+    "treatment_cost_per_ha": (0.01, 1e9),
+    "loss_per_ha": (0.01, 1e9),
+    "efficacy": (0.01, 1),
+    "min_cores": (1, 1000),
+    "cores_days": (1, 366),
+    "minutes_per_core": (0, 240),
 }
 """Smallest and largest value of each number, both allowed."""
 
@@ -143,6 +162,8 @@ def parse_settings(parsed: Mapping[str, Any]) -> SiteSettings:
         target_species=_words(told, "target_species", parsed.get("target_species", [])),
         species_columns=species,
         bycatch_columns=_words(told, "bycatch_columns", parsed.get("bycatch_columns", [])),
+        bycatch_species=_words(told, "bycatch_species", parsed.get("bycatch_species", [])),
+        other_columns=_words(told, "other_columns", parsed.get("other_columns", [])),
         aliases=_aliases(told, parsed),
         files=_files(told, parsed),
         designs=_designs(told, parsed),
@@ -150,9 +171,13 @@ def parse_settings(parsed: Mapping[str, Any]) -> SiteSettings:
         marks=marks,
         network=network,
         round=_round(told, parsed),
+        weather=_weather(told, parsed),
         read=_read(told, "read", _site_options(told, parsed), ReadSettings()),
         read_tables=_read_tables(told, parsed),
         local_grid=_local_grid(told, parsed),
+        limits=_limits_given(told, parsed),
+        decision=_decision(told, parsed),
+        treatment=_treatment(told, parsed),
     )
     _species_agree(told, settings)
     if told.lines:
@@ -255,22 +280,11 @@ def _season(told: _Told, parsed: Mapping[str, Any]) -> SeasonWindow:
         for key, fallback in (("start", default.start), ("end", default.end))
     }
     for key, day in days.items():
-        if not _is_month_day(day):
+        if not is_month_day(day):
             told.wrong(f"season.{key}", f'expected month-day like "02-15", found {day!r}')
     if days["start"] == days["end"]:
         told.wrong("season", "start and end are the same day")
     return SeasonWindow(**days)
-
-
-def _is_month_day(text: str) -> bool:
-    if not re.fullmatch(r"[0-9]{2}-[0-9]{2}", text):
-        return False
-    try:
-        # 2001 has no 29 February, so a window never depends on leap years.
-        date.fromisoformat(f"2001-{text}")
-    except ValueError:
-        return False
-    return True
 
 
 def _words(told: _Told, key: str, value: object) -> tuple[str, ...]:
@@ -398,6 +412,19 @@ def _position(told: _Told, key: str, value: object) -> tuple[float, float]:
     return longitude, _number(told, f"{key}, latitude", pair[1], (-90, 90), 0.0)
 
 
+def _weather(told: _Told, parsed: Mapping[str, Any]) -> WeatherSettings:
+    table = told.table(parsed, "weather")
+    told.unknown_keys("weather", table, ("observed",))
+    given = table.get("observed", WeatherSettings().observed)
+    words: tuple[Observed, ...] = get_args(Observed)
+    for word in words:
+        if given == word:
+            return WeatherSettings(word)
+    listed = ", ".join(map(repr, words))
+    told.wrong("weather.observed", f"expected one of {listed}, found {given!r}")
+    return WeatherSettings()
+
+
 def _site_options(told: _Told, parsed: Mapping[str, Any]) -> Mapping[str, Any]:
     given = told.table(parsed, "read")
     return {key: value for key, value in given.items() if key not in TABLES}
@@ -438,6 +465,70 @@ def _local_grid(told: _Told, parsed: Mapping[str, Any]) -> LocalGridSettings | N
     return LocalGridSettings(origin, _number(told, "local_grid.bearing_deg", bearing, limits, 0.0))
 
 
+def _limits_given(told: _Told, parsed: Mapping[str, Any]) -> tuple[LimitSettings, ...]:
+    limits, problems = read_limits(parsed.get("limits", []))
+    for key, problem in problems:
+        told.wrong(key, problem)
+    return limits
+
+
+def _treatment(told: _Told, parsed: Mapping[str, Any]) -> TreatmentSettings:
+    settings, problems = parse_treatment(told.table(parsed, "treatment"))
+    for key, problem in problems:
+        told.wrong(f"treatment.{key}", problem)
+    return settings
+
+
+def _decision(told: _Told, parsed: Mapping[str, Any]) -> DecisionSettings:
+    table = told.table(parsed, "decision")
+    default, told_before = DecisionSettings(), len(told.lines)
+    known = {entry.name: getattr(default, entry.name) for entry in fields(default)}
+    told.unknown_keys("decision", table, known)
+    numbers = {
+        name: _like(told, f"decision.{name}", table[name], 1.0 if fallback is None else fallback)
+        for name, fallback in known.items()
+        if name in table and name != "larvae_from"
+    }
+    settings = replace(default, **numbers, larvae_from=_larvae_from(told, table))
+    if len(told.lines) == told_before:
+        _cutoffs_agree(told, table, settings)
+    return settings
+
+
+def _larvae_from(told: _Told, table: Mapping[str, Any]) -> str | None:
+    if "larvae_from" not in table:
+        return None
+    day = told.typed("decision.larvae_from", table["larvae_from"], str, "01-01")
+    if not is_month_day(day):
+        told.wrong("decision.larvae_from", f'expected month-day like "05-15", found {day!r}')
+    return day
+
+
+def _cutoffs_agree(told: _Told, table: Mapping[str, Any], settings: DecisionSettings) -> None:
+    """Refuse cut-offs that contradict each other, and costs that say nothing."""
+    costs = ("treatment_cost_per_ha", "loss_per_ha", "efficacy")
+    missing = [name for name in costs if name not in table]
+    if len(missing) == len(costs):
+        if settings.below >= settings.above:
+            told.wrong(
+                "decision",
+                f"below ({settings.below:g}) is not under above "
+                f"({settings.above:g}); set below lower or above higher",
+            )
+        return
+    if missing:
+        told.wrong("decision", f"costs need {' and '.join(missing)} too; add, or leave costs out")
+    if "above" in table:
+        told.wrong("decision", "both above and costs say when a zone is above; keep one")
+    if settings.break_even is not None and settings.break_even >= 1:
+        told.wrong(
+            "decision",
+            "by these costs treating never pays, since "
+            "treatment_cost_per_ha / (loss_per_ha * efficacy) = "
+            f"{settings.break_even:.3g}; check them, or leave them out",
+        )
+
+
 def _like(told: _Told, key: str, value: object, fallback: Any) -> Any:
     """Return a value of the same type as the default it replaces."""
     if isinstance(fallback, tuple):
@@ -471,6 +562,18 @@ def _species_agree(told: _Told, settings: SiteSettings) -> None:
         if species not in columns.values():
             hint = did_you_mean(species, columns.values(), "add its column to [species_columns]")
             told.wrong("target_species", f"{species!r} has no column; {hint}")
+    _names_agree(told, settings)
+
+
+def _names_agree(told: _Told, settings: SiteSettings) -> None:
+    """Refuse a name that is to be two things."""
+    columns = settings.species_columns
     for name in settings.bycatch_columns:
         if name in columns:
             told.wrong("bycatch_columns", f"{name!r} is a species column too; keep one")
+    for name in settings.bycatch_species:
+        if name in settings.target_species:
+            told.wrong("bycatch_species", f"{name!r} is a target species too; keep one")
+    for name in settings.other_columns:
+        if name in columns or name in settings.bycatch_columns:
+            told.wrong("other_columns", f"{name!r} is a column of counts too; keep one")

@@ -2,24 +2,32 @@
 
 from __future__ import annotations
 
-import warnings
 from collections.abc import Mapping
 from pathlib import PurePosixPath
 
+import numpy as np
 import pandas as pd
 import pyogrio
-import shapely
 
 from data.archives import pack, unpack
 from data.encodings import decode
 from data.files import SHAPEFILE_PARTS, SourceFile, is_shapefile
 from data.findings import Finding, InputError
-from data.layers import chosen_layer, laid_out, layer_label, refuse
+from data.layers import (
+    chosen_layer,
+    driver,
+    laid_out,
+    layer_label,
+    refuse,
+    refuse_many_cells,
+)
 from data.raw import RawTable
 from data.tables import refuse_many_rows
 
 _NAME = "layer"
 """Name of the members of the copy: nothing of the file's own names reaches the driver."""
+
+_SHX_HEADER = 100
 
 _DBF_VERSIONS = b"\x02\x03\x04\x05\x30\x31\x32\x43\x63\x83\x8b\x8c\xcb\xf5\xfb"
 
@@ -86,20 +94,28 @@ def _read(parts: Mapping[str, bytes], source: SourceFile, label: str) -> RawTabl
     _refuse_incomplete(parts, source, label)
     if not is_shapefile(parts[".shp"]) or parts[".dbf"][:1] not in _bytes(_DBF_VERSIONS):
         refuse("IN-003", label, "a part does not hold what its suffix promises", "export it again")
-    refuse_many_rows(int.from_bytes(parts[".dbf"][4:8], "little"), source, label)
+    rows = int.from_bytes(parts[".dbf"][4:8], "little")
+    refuse_many_rows(rows, source, label)
+    # The header of a .dbf is 32 bytes, then 32 for each column (dBASE III, as GDAL reads it).
+    columns = int.from_bytes(parts[".dbf"][8:10], "little") // 32 - 1
+    refuse_many_cells(rows, columns, source, label)
+    _refuse_shared_records(parts, label)
     copy = pack({_NAME + suffix: content for suffix, content in parts.items()})
-    try:
-        frame = _frame(copy, source.read.encoding)
-    except (RuntimeError, OSError, ValueError, LookupError, shapely.GEOSException):
-        refuse("IN-002", label, "the file is damaged", "export it again")
+    with driver(label):
+        frame: pd.DataFrame = pyogrio.read_dataframe(copy, encoding=source.read.encoding)
     return laid_out(frame, source, label)
 
 
-def _frame(copy: bytes, encoding: str | None) -> pd.DataFrame:
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")
-        frame: pd.DataFrame = pyogrio.read_dataframe(copy, encoding=encoding)
-        return frame
+def _refuse_shared_records(parts: Mapping[str, bytes], label: str) -> None:
+    """Refuse a .shx whose records are more than the .shp can hold without sharing any.
+
+    Otherwise a small file could hold a large shape a hundred thousand times over. Lengths count
+    words of two bytes, without the eight bytes before each record (ESRI 1998, pages 5 and 23).
+    """
+    index = parts[".shx"][_SHX_HEADER:]
+    lengths = np.frombuffer(index[: len(index) // 8 * 8], dtype=">u4")[1::2].astype(np.int64)
+    if int(lengths.sum()) * 2 + 8 * len(lengths) > len(parts[".shp"]):
+        refuse("IN-002", label, "the .shx names more than the .shp holds", "export it again")
 
 
 def _refuse_incomplete(parts: Mapping[str, bytes], source: SourceFile, label: str) -> None:

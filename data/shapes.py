@@ -14,13 +14,17 @@ from data.cells import cell_text
 from data.coordinates import WGS84
 from data.files import SourceFile
 from data.geopackages import read_geopackage
-from data.layers import refuse
+from data.layers import refuse, refuse_many_cells
 from data.parquets import read_geoparquet
 from data.placemarks import read_gpx, read_kml, read_kmz
 from data.raw import RawTable
 from data.settings import Decimal
 from data.shapefiles import read_shapefile, read_zipped_shapefile
 from data.tables import refuse_many_rows
+
+MOST_MARKS = 2_000_000
+"""Brackets and commas of a GeoJSON file, ten times as many with `[read] allow_large`: each stands
+for a value that takes some 60 bytes of memory, however short its text is."""
 
 _WGS84_NAMES = ("crs84", "epsg:4326", "epsg::4326")
 
@@ -56,6 +60,7 @@ def read_geojson(source: SourceFile) -> RawTable:
     features = _features(_json_object(source), source.name)
     refuse_many_rows(len(features), source, source.name)
     rows = [_properties(feature, source.read.decimal) for feature in features]
+    refuse_many_cells(len(rows), len({name for row in rows for name in row}), source, source.name)
     index = range(1, len(rows) + 1)
     text = pd.DataFrame(rows, index=index).fillna("").astype(object)
     geometries = [json.dumps(feature.get("geometry")) for feature in features]
@@ -68,13 +73,24 @@ def _json_object(source: SourceFile) -> _Json:
     def refuse_constant(name: str) -> NoReturn:
         raise ValueError(name)
 
+    _refuse_many_values(source)
     try:
         parsed = json.loads(source.content.decode("utf-8-sig"), parse_constant=refuse_constant)
+        if b"\\u" in source.content:
+            # An escape may stand for half a character, which no text can hold.
+            json.dumps(parsed, ensure_ascii=False).encode()
     except (ValueError, RecursionError):
         refuse("IN-002", source.name, "the text is not valid JSON", "export it again")
     if not isinstance(parsed, dict):
         refuse("IN-003", source.name, "the file is not a JSON object", "export it as GeoJSON")
     return parsed
+
+
+def _refuse_many_values(source: SourceFile) -> None:
+    marks = sum(source.content.count(mark) for mark in (b"[", b"{", b","))
+    if marks > MOST_MARKS * (10 if source.read.allow_large else 1):
+        fix = "simplify the outlines in your GIS; a vertex every half metre is plenty"
+        refuse("IN-094", source.name, f"it holds {marks:,} values", fix)
 
 
 def _features(parsed: _Json, file: str) -> Sequence[_Json]:
@@ -83,9 +99,9 @@ def _features(parsed: _Json, file: str) -> Sequence[_Json]:
         refuse("IN-003", file, "it is not a FeatureCollection", "export it as GeoJSON")
     if not features:
         refuse("IN-004", file, "it has no features", "add rows")
-    if "crs" in parsed and not json.dumps(parsed["crs"]).lower().rstrip('"} ').endswith(
-        _WGS84_NAMES
-    ):
+    if parsed.get("crs") is not None and not json.dumps(parsed["crs"]).lower().rstrip(
+        '"} '
+    ).endswith(_WGS84_NAMES):
         fix = "export it in WGS 84 longitude and latitude, or as a GeoPackage"
         refuse("IN-064", file, "the file says it is not in WGS 84", fix)
     return [feature if isinstance(feature, dict) else {} for feature in features]

@@ -35,17 +35,20 @@ class Site:
     visits
         One row per check of a trap: `visit_id`, `location_id`, `trap_id`, `set_on`, `checked_on`,
         `status`, `adults` (target species together; NaN unless `status` is ``"ok"``), `minutes`,
-        `note`, `source_row`.
+        `observer`, `note`, `source_row`.
     catches
         Long: `visit_id`, `species`, `adults`; only `ok` visits.
     bycatch
         Long: `visit_id`, `taxon`, `count`; only `ok` visits.
     weather
-        `date`, `tmin_c`, `tmax_c`; may be empty.
+        `date`, `tmin_c`, `tmax_c` of the day itself, `observed_at`; may be empty. Where a station
+        is read in the morning, a day beside a gap has NaN for what no reading tells.
     cores
-        `zone_id`, `sampled_on`, `cores`, `diameter_cm`, `larvae`, `pupae`; may be empty.
+        `zone_id`, `sampled_on`, `cores`, `diameter_cm`, `larvae`, `pupae`, `position`; may be
+        empty.
     treatments
-        `zone_id`, `applied_on`, `tactic`, `irac_group`, `note`; may be empty.
+        `zone_id`, `applied_on`, `tactic`, `irac_group`, `product`, `registration_number`, `rate`,
+        `amount`, `area`, `applicator`, `note`; may be empty.
     findings
         Everything that was wrong, errors (row set aside) and warnings (row used).
     hashes

@@ -11,7 +11,7 @@ import pandas as pd
 from data.encodings import DecodedText, decode
 from data.files import SourceFile
 from data.findings import Finding, InputError
-from data.raw import RawTable
+from data.raw import FIRST_ROW, RawTable, WrittenRows
 
 LARGEST_TABLE_ROWS = 100_000
 LARGEST_TABLE_ROWS_ALLOWED = 3_000_000
@@ -50,7 +50,7 @@ def read_csv(source: SourceFile) -> RawTable:
     4      NA    cup
     """
     decoded = _decoded(source)
-    rows = [[cell.strip() for cell in row] for row in _split(decoded.text, source)]
+    rows = _split(decoded.text, source)
     warnings = [] if decoded.guessed_at is None else [_guessed(source.name, decoded.guessed_at)]
     return lay_out(rows, source, source.name, warnings)
 
@@ -58,12 +58,12 @@ def read_csv(source: SourceFile) -> RawTable:
 def lay_out(
     rows: Sequence[list[str]], source: SourceFile, label: str, warnings: Sequence[Finding] = ()
 ) -> RawTable:
-    """Make a table of rows of stripped text cells.
+    """Make a table of rows of text cells, and take the outer blanks off every cell.
 
     Parameters
     ----------
     rows
-        Every row of the file from the first, blank ones included.
+        Every row of the file from the first, as typed, blank ones included.
     source
         The file they come from.
     label
@@ -81,8 +81,9 @@ def lay_out(
     InputError
         When there is no header, no row, too many rows, or a column twice.
     """
-    header = _header(rows, label)
-    body = {number: row for number, row in enumerate(rows[1:], start=2) if any(row)}
+    stripped = [[cell.strip() for cell in row] for row in rows]
+    header = _header(stripped, label)
+    body = {number: row for number, row in enumerate(stripped[1:], FIRST_ROW) if any(row)}
     if not body:
         raise _refusal("IN-004", label, "there is no row below the header", "add rows")
     refuse_many_rows(len(body), source, label)
@@ -92,8 +93,10 @@ def lay_out(
     index = [number for number in body if number not in long]
     text = pd.DataFrame(cells, index=index, columns=header, dtype=object)
     text = text.loc[:, [name for name in header if name]]
-    findings = (*warnings, *(_too_long(label, number) for number in sorted(long)))
-    return RawTable(label, text, findings=findings, read=source.read, local_grid=source.local_grid)
+    unnamed = _unnamed_columns(label, header, cells)
+    findings = (*warnings, *unnamed, *(_too_long(label, number) for number in sorted(long)))
+    written, read, grid = WrittenRows(rows), source.read, source.local_grid
+    return RawTable(label, text, None, findings, read, grid, written)
 
 
 def refuse_many_rows(count: int, source: SourceFile, label: str) -> None:
@@ -122,11 +125,27 @@ def _decoded(source: SourceFile) -> DecodedText:
 
 def _split(text: str, source: SourceFile) -> list[list[str]]:
     delimiter = source.read.delimiter or _delimiter(text, source)
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
+    rows: list[list[str]] = []
     try:
-        return list(csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True))
+        rows.extend(reader)
     except csv.Error as error:
-        problem = f"the text is not separated by {_DELIMITERS[delimiter]} ({error})"
-        raise _refusal("IN-002", source.name, problem, "close every quotation mark") from None
+        line = _first_line_after(rows, text, delimiter)
+        problem = (
+            f"from line {line} to line {reader.line_num} a quotation mark is open, or the text is "
+            f"not separated by {_DELIMITERS[delimiter]} ({error})"
+        )
+        fix = f"look for a stray or missing quotation mark in line {line}"
+        raise _refusal("IN-002", source.name, problem, fix) from None
+    return rows
+
+
+def _first_line_after(rows: Sequence[list[str]], text: str, delimiter: str) -> int:
+    """Return the line in which the row begins that follows those that could be read."""
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
+    for _ in rows:
+        next(reader)
+    return reader.line_num + 1
 
 
 def _delimiter(text: str, source: SourceFile) -> str:
@@ -152,6 +171,24 @@ def _header(rows: Sequence[list[str]], file: str) -> list[str]:
     if twice:
         raise InputError([_twice(file, name) for name in twice])
     return header
+
+
+def _unnamed_columns(
+    file: str, header: Sequence[str], cells: Sequence[Sequence[str]]
+) -> list[Finding]:
+    """Report each column that holds something under no name: nobody can say what it is."""
+    return [
+        Finding(
+            "IN-105",
+            file,
+            f"column {place + 1} of the table has no name, so it is not read",
+            "name it in row 1, or empty it",
+            severity="warning",
+            row=1,
+        )
+        for place, name in enumerate(header)
+        if not name and any(row[place] for row in cells)
+    ]
 
 
 def _guessed(file: str, line: int) -> Finding:

@@ -7,7 +7,7 @@ The rule, in one place:
   species is of that genus, and ``unknown``.
 * A bare genus beside other rows of that genus, in one visit, is their **total**. Only what it
   holds beyond them is added, so that no beetle counts twice.
-* Every other name is by-catch.
+* Every other name is by-catch, and so is whatever `bycatch_species` in site.toml names.
 """
 
 from __future__ import annotations
@@ -23,6 +23,9 @@ _OPEN = re.compile(r"\b(sp|spp|cf|aff|nr|indet)\b\.?|\?", re.IGNORECASE)
 _GENUS = re.compile(r"[A-Za-z][a-z]+")
 
 _CLOSE = 0.75
+
+_SHORTEST_STEM = 3
+"""Letters of an abbreviated epithet, e.g. ``parv.``"""
 
 
 def is_unknown(name: str) -> bool:
@@ -84,8 +87,19 @@ def is_open_name(name: str, genera: Collection[str]) -> bool:
     return open_name and genus_of(name) in genera
 
 
-def counts_as_target(names: pd.Series[str], targets: Collection[str]) -> pd.Series[bool]:
-    """Return True where the adults of a name count; without targets every name does.
+def counts_as_target(
+    names: pd.Series[str], targets: Collection[str], bycatch: Collection[str] = ()
+) -> pd.Series[bool]:
+    """Return True where the adults of a name count; without targets every name but by-catch does.
+
+    Parameters
+    ----------
+    names
+        As `spelt_as_known` leaves them.
+    targets
+        The target species.
+    bycatch
+        Names that are known to be by-catch.
 
     Examples
     --------
@@ -95,21 +109,45 @@ def counts_as_target(names: pd.Series[str], targets: Collection[str]) -> pd.Seri
     """
     genera = {genus_of(target) for target in targets}
     counted = {
-        name: not targets or name in targets or is_open_name(name, genera) for name in set(names)
+        name: name not in bycatch and (not targets or name in targets or is_open_name(name, genera))
+        for name in set(names)
     }
     return names.map(counted).astype(bool)
+
+
+def spelt_as_known(names: pd.Series[str], known: Iterable[str]) -> pd.Series[str]:
+    """Write each name as `known` does when only capitals and blanks differ.
+
+    Examples
+    --------
+    >>> names = pd.Series(["sphenophorus  VENATUS", "Spiders"])
+    >>> list(spelt_as_known(names, ["Sphenophorus venatus"]))
+    ['Sphenophorus venatus', 'Spiders']
+    """
+    spellings = {_plain(name): name for name in known}
+    meant = {name: spellings.get(_plain(name), name) for name in set(names)}
+    changed = {name: target for name, target in meant.items() if name != target}
+    return names.replace(changed) if changed else names
+
+
+def _plain(name: str) -> str:
+    return " ".join(name.casefold().split())
 
 
 def meant_target(name: str, targets: Iterable[str]) -> str | None:
     """Return the target species that a name is a slip of, or None.
 
     Genus and species are compared apart, for all species of a genus share half of their letters.
+    The epithet may stand alone or be abbreviated, and an author or the like may follow.
 
     Examples
     --------
     >>> targets = ["Sphenophorus parvulus", "Sphenophorus venatus"]
     >>> meant_target("Sphenophorus venata", targets), meant_target("S. parvulus", targets)
     ('Sphenophorus venatus', 'Sphenophorus parvulus')
+    >>> names = ("parvulus", "Sphenophorus parv.", "Sphenophorus parvulus Gyllenhal, 1838")
+    >>> {meant_target(name, targets) for name in names}
+    {'Sphenophorus parvulus'}
     >>> meant_target("Sphenophorus minimus", targets) is None
     True
     """
@@ -154,13 +192,24 @@ def split_genus_totals(catches: pd.DataFrame) -> pd.DataFrame:
 
 def _likeness(words: list[str], target: list[str]) -> float:
     """Return how close two names are, by their least alike word; S. stands for its genus."""
-    if len(words) != len(target):
+    if len(words) == 1 < len(target):
+        return _epithet_likeness(words[0], target[-1])
+    # What follows a whole name is its author, its sex or the like.
+    if len(words) < len(target) or (len(words) > len(target) and len(target) < 2):
         return 0.0
-    pairs = list(zip(words, target, strict=True))
     scores = [
         1.0
         if number == 0 and word.rstrip(".") == goal[:1]
         else difflib.SequenceMatcher(None, word, goal).ratio()
-        for number, (word, goal) in enumerate(pairs)
+        if number == 0
+        else _epithet_likeness(word, goal)
+        for number, (word, goal) in enumerate(zip(words, target, strict=False))
     ]
     return min(scores, default=0.0)
+
+
+def _epithet_likeness(word: str, goal: str) -> float:
+    stem = word.rstrip(".")
+    if len(stem) >= _SHORTEST_STEM and word.endswith(".") and goal.startswith(stem):
+        return 1.0
+    return difflib.SequenceMatcher(None, word, goal).ratio()

@@ -8,7 +8,6 @@ import pandas as pd
 import shapely
 
 from data.checks import Draft, Fault, findings_at, quoted, rows_of, run_checks
-from data.columns import missing_columns
 from data.coordinates import coordinate_pair, point_shapes
 from data.findings import Finding
 from data.ids import id_checks
@@ -16,7 +15,7 @@ from data.places import Grid, as_array, point_findings, shapes_of
 from data.raw import NamedTable
 from data.schemas import TRAPS, Column, Table
 from data.values import draft_of
-from data.zones import in_metres, shape_checks, shape_draft
+from data.zones import PLACE_COLUMNS, in_metres, shape_checks, shape_draft
 
 NEAREST_M = 5.0
 """Two traps nearer than this take beetles from each other, or are one trap entered twice (common
@@ -47,7 +46,7 @@ def check_traps(named: NamedTable, grid: Grid | None) -> Draft:
     Raises
     ------
     InputError
-        When there is no position, or more than one pair of coordinate columns.
+        When there is more than one pair of coordinate columns, or tape measures have no origin.
     """
     draft = _with_shapes(named) if named.raw.geometry is not None else _with_points(named, grid)
     if grid is not None:
@@ -86,18 +85,10 @@ def _with_shapes(named: NamedTable) -> Draft:
 
 
 def _with_points(named: NamedTable, grid: Grid | None) -> Draft:
-    pair = _coordinate_columns(named)
+    pair = coordinate_pair(named)
     draft = draft_of(named, _requiring(pair))
     points = point_shapes(draft.typed, pair, named, grid)
     return replace(draft, typed=draft.typed.assign(geometry=points))
-
-
-def _coordinate_columns(named: NamedTable) -> tuple[str, str]:
-    pair = coordinate_pair(named)
-    missing = [name for name in pair if name not in named.raw.text]
-    if missing:
-        raise missing_columns(named, missing)
-    return pair
 
 
 def _requiring(names: tuple[str, ...]) -> Table:
@@ -108,8 +99,9 @@ def _requiring(names: tuple[str, ...]) -> Table:
 
 
 def _positions(draft: Draft, grid: Grid) -> list[Finding]:
-    already = draft.bad_rows
-    return [finding for finding in point_findings(draft, grid) if finding.row not in already]
+    placed = draft.good(*PLACE_COLUMNS)
+    rows = set(placed.index[placed])
+    return [finding for finding in point_findings(draft, grid) if finding.row in rows]
 
 
 def _removed_too_early(draft: Draft) -> list[Finding]:
@@ -125,16 +117,21 @@ def _removed_too_early(draft: Draft) -> list[Finding]:
 
 
 def _overlapping_lives(draft: Draft) -> list[Finding]:
-    """Report each row of a trap that starts before an earlier row of it has ended."""
+    """Report each row of a trap that starts before an earlier row of it has ended.
+
+    One in the same place is a copy and is set aside alone.
+    """
     # Bad dates are blank here; their rows are left out, or a slip would look like a second trap.
     wrong_life = {finding.row for finding in draft.findings if finding.code in ("IN-011", "IN-035")}
-    rows = draft.typed.loc[~draft.typed.index.isin(list(wrong_life))]
+    rows = draft.typed[draft.good(*PLACE_COLUMNS)]
+    rows = rows.loc[~rows.index.isin(list(wrong_life))]
     rows = rows[rows["trap_id"] != ""]
     rows = rows.assign(start=rows["installed"].fillna(ALWAYS), end=rows["removed"].fillna(STILL))
     rows = rows.assign(row=rows.index).sort_values(["trap_id", "start", "row"])
     before = rows.groupby("trap_id")["end"].cummax().groupby(rows["trap_id"]).shift()
     clash = rows.index[rows["start"] < before]
     twice = _in_one_place(draft, rows, clash)
+    apart = _clashing(rows.drop(index=twice))
     faults = [
         Fault(
             "IN-041",
@@ -145,13 +142,29 @@ def _overlapping_lives(draft: Draft) -> list[Finding]:
         ),
         Fault(
             "IN-042",
-            rows_of(draft, clash.difference(twice)),
+            rows_of(draft, apart),
             lambda cell: f"trap {quoted(cell)} stands in another place at the same time",
-            "give each trap its own id; for a moved trap, end one row before the next begins",
+            "give each trap its own id; for a moved trap, end one row before the next begins; "
+            "while they clash, neither counts",
             "trap_id",
         ),
     ]
     return [finding for fault in faults for finding in findings_at(draft, fault)]
+
+
+def _clashing(rows: pd.DataFrame) -> pd.Index[int]:
+    """Return the rows whose time overlaps with another row of their trap.
+
+    Which of them is right cannot be told from the file.
+
+    Parameters
+    ----------
+    rows
+        `trap_id`, `start` and `end`, in the order of trap and start.
+    """
+    before = rows.groupby("trap_id")["end"].cummax().groupby(rows["trap_id"]).shift()
+    after = rows.groupby("trap_id")["start"].shift(-1)
+    return rows.index[(rows["start"] < before) | (after < rows["end"])]
 
 
 def _in_one_place(draft: Draft, rows: pd.DataFrame, clash: pd.Index[int]) -> pd.Index[int]:

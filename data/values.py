@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from datetime import date
 
 import pandas as pd
 
 from data.checks import Draft, Fault, findings_at, quoted
 from data.coordinates import degrees
-from data.dates import ISO, NoTimeZoneError, read_day
+from data.dates import ISO, NoSuchDayError, NoTimeZoneError, read_day
 from data.raw import NamedTable
 from data.schemas import Column, Table
 from data.settings import ReadSettings
@@ -63,7 +64,8 @@ def draft_of(named: NamedTable, table: Table, extra: Sequence[Column] = ()) -> D
     ...     print(finding)
     w.csv row 3, column date: '3/1/26' is not a date YYYY-MM-DD; write the date like 2026-05-04, \
 or declare date_format under [read] in site.toml [IN-011]
-    w.csv row 3, column tmin_c: '1,5' is not a number; use digits and a decimal point only [IN-012]
+    w.csv row 3, column tmin_c: '1,5' is not a number; use digits and a decimal point only, or set \
+decimal = "," under [read] in site.toml [IN-012]
     """
     text = named.raw.text
     columns = (*table.columns, *extra)
@@ -80,10 +82,21 @@ def _parse(table: pd.DataFrame, column: Column, read: ReadSettings) -> _Parsed:
         return pd.Series([nothing] * len(table), index=table.index, dtype=dtype), []
     text = table[column.name]
     values, faults = _PARSERS[column.kind](text, column, read)
+    if column.minor:
+        for fault in faults:
+            values = values.mask(fault.bad)
+        faults = [
+            replace(fault, severity="warning", fix=_or_left_blank(fault.fix)) for fault in faults
+        ]
     if column.required:
         blank = text == ""
         faults.insert(0, Fault("IN-010", blank, "it is blank", "fill it in", column.name))
     return values, faults
+
+
+def _or_left_blank(fix: str | Callable[[str], str] | pd.Series[str]) -> Callable[[str], str]:
+    words = fix if callable(fix) else lambda _: str(fix)
+    return lambda cell: f"{words(cell)}; until then it is read as blank"
 
 
 def _text(text: pd.Series[str], _column: Column, _read: ReadSettings) -> _Parsed:
@@ -106,15 +119,20 @@ def _word(text: pd.Series[str], column: Column, _read: ReadSettings) -> _Parsed:
 def _date(text: pd.Series[str], column: Column, read: ReadSettings) -> _Parsed:
     # A table names each day many times: every spelling is read once.
     codes, spellings = pd.factorize(text)
-    days, no_zone = _days(spellings, read)
-    stamps = pd.to_datetime(pd.Series(days, dtype=object), errors="coerce").astype("datetime64[ns]")
+    days = _days(spellings, read)
+    stamps = pd.to_datetime(pd.Series(days.days, dtype=object), errors="coerce")
+    stamps = stamps.astype("datetime64[ns]")
     values = pd.Series(stamps.to_numpy()[codes], index=text.index)
-    placeless = text.isin(no_zone)
+    placeless = text.isin(days.no_zone)
     unread = Fault(
         "IN-011",
         (text != "") & values.isna() & ~placeless,
-        lambda cell: f"{quoted(cell)} is not a date {read.date_format}",
-        lambda cell: _date_fix(cell, read),
+        lambda cell: (
+            f"there is no day {quoted(cell)} in the calendar"
+            if cell in days.no_day
+            else f"{quoted(cell)} is not a date {read.date_format}"
+        ),
+        lambda cell: _no_day_fix(read) if cell in days.no_day else _date_fix(cell, read),
         column.name,
     )
     unplaced = Fault(
@@ -127,19 +145,35 @@ def _date(text: pd.Series[str], column: Column, read: ReadSettings) -> _Parsed:
     return values, [unread, unplaced]
 
 
-def _days(spellings: Iterable[str], read: ReadSettings) -> tuple[list[date | None], list[str]]:
-    """Return the day of each spelling, and the spellings that need a time zone."""
-    days: list[date | None] = []
-    no_zone: list[str] = []
+@dataclass(slots=True)
+class _Days:
+    """The day of each spelling, those that need a time zone, and those of no day at all."""
+
+    days: list[date | None] = field(default_factory=list)
+    no_zone: list[str] = field(default_factory=list)
+    no_day: set[str] = field(default_factory=set)
+
+
+def _days(spellings: Iterable[str], read: ReadSettings) -> _Days:
+    found = _Days()
     for cell in spellings:
+        day = None
         try:
-            days.append(read_day(cell, read.date_format, read.time_zone))
+            day = read_day(cell, read.date_format, read.time_zone)
         except NoTimeZoneError:
-            days.append(None)
-            no_zone.append(cell)
+            found.no_zone.append(cell)
+        except NoSuchDayError:
+            found.no_day.add(cell)
         except (ValueError, OverflowError):
-            days.append(None)
-    return days, no_zone
+            pass
+        found.days.append(day)
+    return found
+
+
+def _no_day_fix(read: ReadSettings) -> str:
+    if read.date_format == ISO:
+        return "mend the day or the month"
+    return f"mend it, or date_format under [read] in site.toml, now {read.date_format!r}"
 
 
 def _date_fix(cell: str, read: ReadSettings) -> str:
@@ -156,10 +190,17 @@ def _number(text: pd.Series[str], column: Column, read: ReadSettings) -> _Parsed
         "IN-012",
         (text != "") & values.isna(),
         lambda cell: f"{quoted(cell)} is not a number",
-        f"use digits and a decimal {_MARK_WORDS[read.decimal]} only",
+        lambda cell: _number_fix(cell, read),
         column.name,
     )
     return values, [wrong, _out_of_range(values, column)]
+
+
+def _number_fix(cell: str, read: ReadSettings) -> str:
+    fix = f"use digits and a decimal {_MARK_WORDS[read.decimal]} only"
+    if read.decimal == "," or not _NUMBERS[","](cell):
+        return fix
+    return f'{fix}, or set decimal = "," under [read] in site.toml'
 
 
 def _angle(text: pd.Series[str], column: Column, read: ReadSettings) -> _Parsed:

@@ -28,6 +28,9 @@ SMALLEST_SHARE = 0.05
 VISIT_KEY = ["trap_id", "checked_on"]
 """What tells one visit from another."""
 
+_EXPOSURE = ("trap_id", "set_on", "checked_on")
+"""Columns that say which nights of which trap a visit covers."""
+
 
 @dataclass(frozen=True, slots=True)
 class KnownTraps:
@@ -167,7 +170,7 @@ def _too_long(draft: Draft) -> list[Finding]:
 
 def _nowhere(draft: Draft, traps: KnownTraps) -> list[Finding]:
     """Report visits whose trap stood at no usable place; once for each trap set aside."""
-    good = draft.typed[draft.good()]
+    good = draft.typed[draft.good(*_EXPOSURE)]
     nowhere = good[place_visits(good, traps.locations) == ""]
     aside = nowhere["trap_id"].isin(traps.set_aside)
     fix = f"mend the dates here, or installed and removed in {traps.file}"
@@ -188,38 +191,43 @@ def _overlapping(draft: Draft) -> list[Finding]:
 
     A trap that was not checked was not emptied: its nights belong to the next visit too.
     """
-    visits = draft.typed[draft.good() & (draft.typed["status"] != "not_checked")]
+    checked = draft.good(*_EXPOSURE, "status") & (draft.typed["status"] != "not_checked")
+    visits = draft.typed[checked]
     visits = visits.assign(row=visits.index).drop_duplicates(VISIT_KEY)
     visits = visits.sort_values(["trap_id", "set_on", "checked_on", "row"])
     ends = visits.groupby("trap_id")["checked_on"].cummax()
     clash = visits["set_on"] < ends.groupby(visits["trap_id"]).shift()
     suspects = visits[visits["trap_id"].isin(visits["trap_id"][clash])]
-    later = [row for _, trap in suspects.groupby("trap_id") for row in _later_rows(trap)]
+    later = pd.Series(
+        {row: at for _, trap in suspects.groupby("trap_id") for row, at in _later_rows(trap)},
+        dtype=object,
+    )
+    told = draft.text["set_on"].loc[later.index].map("on {} the trap was still set for ".format)
     fault = Fault(
         "IN-032",
-        rows_of(draft, later),
-        lambda cell: f"on {cell} the trap was still set for an earlier visit",
+        rows_of(draft, later.index),
+        told + later.map("the visit in row {}".format),
         "mend the dates of one of the two visits",
         "set_on",
     )
     return findings_at(draft, fault)
 
 
-def _later_rows(visits: pd.DataFrame) -> list[int]:
-    """Return the rows that start before the last accepted row of their trap has ended."""
-    later: list[int] = []
-    end = ALWAYS
+def _later_rows(visits: pd.DataFrame) -> list[tuple[int, int]]:
+    """Return the rows that start before the last accepted row of their trap has ended, and it."""
+    later: list[tuple[int, int]] = []
+    end, accepted = ALWAYS, 0
     for row, start, stop in zip(visits.index, visits["set_on"], visits["checked_on"], strict=True):
         if start < end:
-            later.append(int(row))
+            later.append((int(row), accepted))
         else:
-            end = stop
+            end, accepted = stop, int(row)
     return later
 
 
 def _odd_year(draft: Draft) -> list[Finding]:
     """Report the few visits that lie years from all others: they would set the default week."""
-    good = draft.typed[draft.good()]
+    good = draft.typed[draft.good("set_on", "checked_on")]
     days = good["checked_on"].dropna().sort_values()
     block = (days.diff() > pd.Timedelta(days=LARGEST_SILENCE_DAYS)).cumsum()
     share = block.groupby(block).transform("size") / max(len(block), 1)
@@ -235,7 +243,7 @@ def _odd_year(draft: Draft) -> list[Finding]:
 
 def _outside_seasons(draft: Draft, season: SeasonWindow) -> list[Finding]:
     days = draft.typed["checked_on"]
-    outside = draft.good() & days.notna() & season_years(days, season).isna()
+    outside = draft.good(*_EXPOSURE) & days.notna() & season_years(days, season).isna()
     fault = Fault(
         "IN-039",
         outside,

@@ -2,66 +2,65 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import replace
 
 import pandas as pd
 
 from data.checks import Draft, Fault, findings_at, quoted, rows_of, run_checks
-from data.columns import missing_columns
-from data.findings import Finding, InputError, Severity
+from data.findings import Finding, InputError
+from data.observation import observation_findings
 from data.raw import NamedTable
 from data.schemas import WEATHER, Column
+from data.settings import Observed
+from data.temperature_units import unit_slip
 from data.values import draft_of
-
-FEWEST_DAYS = 5
-"""Fewer days tell nothing about the unit."""
-
-MONTHS_OF_DAYS = 90
-"""So many days hold some warm ones wherever turf is kept (common practice, no source)."""
-
-HOTTEST_MEDIAN_C = 45.0
-"""No place on earth has a median daily maximum above this (from memory: the highest monthly means
-of daily maxima are near 46 C)."""
-
-COLDEST_UPPER_F = 45.0
-"""Nine in ten daily maxima under this, through several months, are rather degrees Celsius."""
 
 _CELSIUS = ("tmin_c", "tmax_c")
 _FAHRENHEIT = ("tmin_f", "tmax_f")
 
 
-def check_weather(named: NamedTable) -> Draft:
+def check_weather(
+    named: NamedTable, observed: Observed = "midnight", latitude: float | None = None
+) -> Draft:
     """Check the weather of a site.
 
     Parameters
     ----------
     named
         The table under our column names; the unit is in the names of its two columns.
+    observed
+        When the station is read.
+    latitude
+        Of the site, in degrees; None when it is unknown.
 
     Returns
     -------
     Draft
-        With `date`, `tmin_c` and `tmax_c`.
+        With `date`, `tmin_c`, `tmax_c` and `observed_at`, one row for each reading; the highs of a
+        morning station are moved by `data.observation.to_days`.
 
     Raises
     ------
     InputError
-        When neither pair of columns is there, or both are.
+        When both pairs of columns are there.
     """
-    pair = _temperature_columns(named)
+    _refuse_two_units(named)
+    pair = temperature_columns(named.raw.text.columns)
 
     def column(given: Column) -> Column:
         return replace(given, required=given.required or given.name in pair)
 
     table = replace(WEATHER, columns=tuple(column(given) for given in WEATHER.columns))
-    draft = _with_unit(draft_of(named, table), pair)
+    draft = _with_unit(draft_of(named, table), pair, latitude)
     draft = run_checks(draft, [_one_row_a_day, _missing_days])
     draft = draft.with_findings(_crossed(draft, pair))
+    draft = draft.with_findings(observation_findings(draft, pair, observed))
     low, high = (draft.typed[name] for name in pair)
     if pair == _FAHRENHEIT:
         low, high = fahrenheit_to_celsius(low), fahrenheit_to_celsius(high)
-    typed = pd.DataFrame({"date": draft.typed["date"], "tmin_c": low, "tmax_c": high})
-    return replace(draft, typed=typed)
+    typed = draft.typed[["date"]].assign(tmin_c=low, tmax_c=high)
+    return replace(draft, typed=typed.assign(observed_at=draft.typed["observed_at"]))
 
 
 def fahrenheit_to_celsius(degrees: pd.Series[float]) -> pd.Series[float]:
@@ -75,17 +74,23 @@ def fahrenheit_to_celsius(degrees: pd.Series[float]) -> pd.Series[float]:
     return (degrees - 32) / 1.8
 
 
-def _temperature_columns(named: NamedTable) -> tuple[str, ...]:
+def temperature_columns(names: Collection[str]) -> tuple[str, ...]:
+    """Return the pair of columns that holds the temperatures; Celsius when there is none.
+
+    Examples
+    --------
+    >>> temperature_columns(["date", "tmin_f"]), temperature_columns([])
+    (('tmin_f', 'tmax_f'), ('tmin_c', 'tmax_c'))
+    """
+    found = [pair for pair in (_CELSIUS, _FAHRENHEIT) if any(name in names for name in pair)]
+    return found[0] if found else _CELSIUS
+
+
+def _refuse_two_units(named: NamedTable) -> None:
     text, file = named.raw.text, named.raw.file
-    pairs = [pair for pair in (_CELSIUS, _FAHRENHEIT) if any(name in text for name in pair)]
-    if len(pairs) > 1:
+    if all(any(name in text for name in pair) for pair in (_CELSIUS, _FAHRENHEIT)):
         problem = "temperatures are there in two units"
         raise InputError([Finding("IN-009", file, problem, "keep one pair", row=1)])
-    pair = pairs[0] if pairs else _CELSIUS
-    missing = [name for name in pair if name not in text]
-    if missing:
-        raise missing_columns(named, missing)
-    return pair
 
 
 def _one_row_a_day(draft: Draft) -> list[Finding]:
@@ -132,9 +137,11 @@ def _missing_days(draft: Draft) -> list[Finding]:
     return findings_at(draft, fault)
 
 
-def _with_unit(draft: Draft, pair: tuple[str, ...]) -> Draft:
+def _with_unit(draft: Draft, pair: tuple[str, ...], latitude: float | None) -> Draft:
     """Say once, for the whole file, that its temperatures are in another unit than declared."""
-    slip = _unit_slip(draft, pair)
+    low, high = (draft.typed[name] for name in pair)
+    readings = pd.DataFrame({"date": draft.typed["date"], "low": low, "high": high})
+    slip = unit_slip(readings, pair == _CELSIUS, latitude)
     if slip is None:
         return draft
     code, problem, fix, severity = slip
@@ -150,23 +157,3 @@ def _with_unit(draft: Draft, pair: tuple[str, ...]) -> Draft:
         column=draft.headers[pair[1]],
     )
     return replace(draft, findings=(*kept, finding))
-
-
-def _unit_slip(draft: Draft, pair: tuple[str, ...]) -> tuple[str, str, str, Severity] | None:
-    highest = draft.typed[pair[1]].dropna()
-    if len(highest) < FEWEST_DAYS:
-        return None
-    middle, upper = float(highest.median()), float(highest.quantile(0.9))
-    celsius = pair == _CELSIUS
-    whole = bool((highest == highest.round()).all())
-    said = f"half of the highest temperatures are above {middle:g}"
-    if whole and upper > (140 if celsius else 1.5 * 140):
-        return "IN-073", f"{said}: these are tenths of a degree", "divide them by ten", "error"
-    if celsius and middle > HOTTEST_MEDIAN_C:
-        fix = "name the columns tmin_f and tmax_f"
-        return "IN-074", f"{said}: these are degrees Fahrenheit, not Celsius", fix, "error"
-    if not celsius and upper < COLDEST_UPPER_F and len(highest) >= MONTHS_OF_DAYS:
-        problem = f"nine in ten of the highest temperatures are below {upper:g} F"
-        fix = "if they are degrees Celsius, name the columns tmin_c and tmax_c"
-        return "IN-074", problem, fix, "warning"
-    return None

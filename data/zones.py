@@ -5,13 +5,16 @@ from __future__ import annotations
 from dataclasses import replace
 
 import geopandas as gpd
+import numpy as np
+import numpy.typing as npt
 import pandas as pd
 import shapely
 
-from data.checks import Check, Draft, Fault, findings_at, quoted, run_checks
-from data.coordinates import WGS84
+from data.checks import Check, Draft, Fault, findings_at, quoted, rows_of, run_checks
+from data.coordinates import COORDINATE_PAIRS, WGS84
 from data.findings import Finding
 from data.ids import id_checks
+from data.pairs import MOST_PAIRS, cross_too_often, meeting
 from data.places import (
     FARTHEST_KM,
     LARGEST_STRETCH,
@@ -26,7 +29,9 @@ from data.places import (
 )
 from data.raw import NamedTable
 from data.schemas import ZONES, Shape, Table
+from data.settings import M2_PER_FT2, Units
 from data.values import draft_of
+from data.zone_uses import use_checks
 
 LARGEST_OVERLAP_M2 = 1.0
 """Zones that share more than this are reported."""
@@ -37,6 +42,18 @@ SLIVER_AREA_M2 = 5.0
 SLIVER_WIDTH_M = 0.5
 """So is one narrower than this on average: twice its area over the length of its outline."""
 
+MOST_VERTICES = 200_000
+"""A shape of more vertices is a traced picture; all checks of shapes take longer with each."""
+
+MOST_VERTICES_TOGETHER = 1_000_000
+"""Vertices of all shapes of one file."""
+
+MOST_RINGS = 1000
+"""Outlines and holes of one shape: whether it is valid is asked of each hole at each vertex."""
+
+PLACE_COLUMNS = ("geometry", *(name for pair in COORDINATE_PAIRS for name in pair))
+"""Columns whose mistakes leave a row without a place."""
+
 _KINDS: dict[Shape, tuple[str, ...]] = {
     "polygon": ("Polygon", "MultiPolygon"),
     "point": ("Point",),
@@ -44,7 +61,9 @@ _KINDS: dict[Shape, tuple[str, ...]] = {
 }
 
 
-def check_zones(named: NamedTable, crs: str | None) -> tuple[Draft, Grid | None]:
+def check_zones(
+    named: NamedTable, crs: str | None, units: Units = "metric"
+) -> tuple[Draft, Grid | None]:
     """Check the zones and settle where the site is.
 
     Parameters
@@ -53,13 +72,15 @@ def check_zones(named: NamedTable, crs: str | None) -> tuple[Draft, Grid | None]
         The zones under our column names.
     crs
         The CRS that site.toml sets, or None to take the UTM zone of the zones.
+    units
+        Units in which areas are told.
 
     Returns
     -------
     Draft, Grid or None
         The zones with their `geometry` in the grid's CRS; no grid when no shape is usable.
     """
-    checks = [*shape_checks(ZONES), unique_ids("zone_id"), *id_checks("zone_id")]
+    checks = [*shape_checks(ZONES), _one_zone_an_id, *id_checks("zone_id"), *use_checks()]
     draft = run_checks(shape_draft(named, ZONES), checks)
     centres = _centres(draft)
     if centres.empty:
@@ -67,7 +88,7 @@ def check_zones(named: NamedTable, crs: str | None) -> tuple[Draft, Grid | None]
     grid = Grid(crs or utm_zone(float(centres.x.median()), float(centres.y.median())))
     draft = draft.with_findings(_misplaced_zones(draft, centres, grid))
     draft = in_metres(draft, grid)
-    draft = run_checks(draft, [_overlaps, _slivers, _several_parts])
+    draft = run_checks(draft, [lambda each: _overlaps(each, units), _slivers, _several_parts])
     sound = gpd.GeoSeries(draft.sound["geometry"])
     return draft, replace(grid, box=_box(sound)) if len(sound) else grid
 
@@ -109,7 +130,7 @@ def shape_draft(named: NamedTable, table: Table) -> Draft:
 
 def in_metres(draft: Draft, grid: Grid) -> Draft:
     """Return the draft with its shapes in the grid's CRS; shapes of bad rows are blanked."""
-    shapes = shapes_of(draft).where(draft.good()).to_crs(grid.crs)
+    shapes = shapes_of(draft).where(draft.good(*PLACE_COLUMNS)).to_crs(grid.crs)
     return replace(draft, typed=draft.typed.assign(geometry=shapes))
 
 
@@ -119,7 +140,7 @@ def shape_checks(table: Table) -> list[Check]:
     def kinds(draft: Draft) -> list[Finding]:
         return _wrong_kind(draft, _KINDS[table.shape], table.shape)
 
-    return [_missing_shape, kinds, _invalid_shape, _degrees_out_of_range]
+    return [_missing_shape, kinds, _too_detailed, _invalid_shape, _degrees_out_of_range]
 
 
 def unique_ids(column: str) -> Check:
@@ -139,6 +160,37 @@ def unique_ids(column: str) -> Check:
     return check
 
 
+def _one_zone_an_id(draft: Draft) -> list[Finding]:
+    """Report each id that two zones bear; a row that says the same as the first is a copy of it.
+
+    Which of two different zones the id belongs to cannot be told from the file.
+    """
+    named = draft.typed[draft.typed["zone_id"] != ""]
+    shapes = pd.Series(shapely.to_wkb(as_array(gpd.GeoSeries(named["geometry"]))), named.index)
+    said = named.drop(columns=["geometry", "note"]).assign(shape=shapes)
+    ids = named["zone_id"]
+    copy = said.duplicated()
+    differ = ids.isin(ids[~copy][ids[~copy].duplicated()])
+    first = pd.Series(ids.index, ids.index).groupby(ids).transform("first")
+    faults = [
+        Fault(
+            "IN-041",
+            rows_of(draft, ids.index[copy & ~differ]),
+            first.map("the zone is there twice, first in row {}".format),
+            "delete one of the two",
+            "zone_id",
+        ),
+        Fault(
+            "IN-041",
+            rows_of(draft, ids.index[differ]),
+            lambda cell: f"two zones that differ bear the id {quoted(cell)}",
+            "give every zone its own; while they share one, neither is used",
+            "zone_id",
+        ),
+    ]
+    return [finding for fault in faults for finding in findings_at(draft, fault)]
+
+
 def _missing_shape(draft: Draft) -> list[Finding]:
     shapes = shapes_of(draft)
     missing = shapes.isna() | shapes.is_empty
@@ -148,18 +200,60 @@ def _missing_shape(draft: Draft) -> list[Finding]:
 
 def _wrong_kind(draft: Draft, kinds: tuple[str, ...], wanted: str) -> list[Finding]:
     found = shapes_of(draft).geom_type.fillna("")
-    wrong = draft.good() & ~found.isin(kinds)
+    wrong = draft.good("geometry") & ~found.isin(kinds)
     problem = "the shape is a " + found
     return findings_at(draft, Fault("IN-061", wrong, problem, f"draw it as a {wanted}"))
 
 
+def _too_detailed(draft: Draft) -> list[Finding]:
+    shapes = as_array(shapes_of(draft))
+    vertices = pd.Series(shapely.get_num_coordinates(shapes), draft.typed.index)
+    many = vertices > MOST_VERTICES
+    together = vertices.where(~many, 0).cumsum() > MOST_VERTICES_TOGETHER
+    rings = pd.Series(_ring_counts(shapes), draft.typed.index) > MOST_RINGS
+    simplify = "simplify its outline in your GIS; a vertex every half metre is plenty"
+    holes = "draw it as several shapes, and leave out small holes"
+    large = f"the shape has more than {MOST_VERTICES:,} vertices"
+    torn = f"the shape has more than {MOST_RINGS:,} outlines and holes"
+    all_large = f"with the shapes before it, it has more than {MOST_VERTICES_TOGETHER:,} vertices"
+    faults = [
+        Fault("IN-093", many, large, simplify),
+        Fault("IN-093", rings & ~many, torn, holes),
+        Fault("IN-094", together & ~many & ~rings, all_large, simplify),
+    ]
+    return [finding for fault in faults for finding in findings_at(draft, fault)]
+
+
+def _ring_counts(shapes: npt.NDArray[np.object_]) -> npt.NDArray[np.int64]:
+    parts, place = shapely.get_parts(shapes, return_index=True)
+    rings = 1 + np.maximum(shapely.get_num_interior_rings(parts), 0)
+    return np.bincount(place, weights=rings, minlength=len(shapes)).astype(np.int64)
+
+
 def _invalid_shape(draft: Draft) -> list[Finding]:
     shapes = shapes_of(draft)
-    invalid = draft.good() & ~shapes.is_valid
-    broken = as_array(shapes)[invalid.to_numpy()]
-    reasons = pd.Series(shapely.is_valid_reason(broken), shapes.index[invalid], dtype=object)
+    # Shapes that were refused before are not looked at: with many vertices it would take long.
+    good = draft.good("geometry")
+    looked_at = as_array(shapes)[good.to_numpy()]
+    reasons = pd.Series(_invalid_reasons(looked_at), shapes.index[good], dtype=object)
+    invalid = (reasons != "").reindex(shapes.index, fill_value=False)
     problem = "the shape is not valid: " + reasons
     return findings_at(draft, Fault("IN-062", invalid, problem, "mend the outline at that place"))
+
+
+def _invalid_reasons(shapes: npt.NDArray[np.object_]) -> list[str]:
+    """Return why each shape is not valid, blank where it is."""
+    try:
+        with np.errstate(over="ignore", invalid="ignore"):
+            invalid = ~shapely.is_valid(shapes)
+            reasons = np.full(len(shapes), "", dtype=object)
+            reasons[invalid] = shapely.is_valid_reason(shapes[invalid])
+        return [str(reason) for reason in reasons]
+    except shapely.GEOSException:
+        # GEOS itself fails on some outlines, e.g. one that reaches 1e300.
+        if len(shapes) == 1:
+            return ["its outline cannot be followed"]
+        return [reason for shape in shapes for reason in _invalid_reasons(np.array([shape]))]
 
 
 def _degrees_out_of_range(draft: Draft) -> list[Finding]:
@@ -170,7 +264,7 @@ def _degrees_out_of_range(draft: Draft) -> list[Finding]:
     beyond = (west < -180) | (east > 180) | (south < -90) | (north > 90)
     fault = Fault(
         "IN-050",
-        draft.good() & beyond,
+        draft.good("geometry") & beyond,
         "the coordinates are not longitudes and latitudes",
         "export the file in WGS 84, or as a GeoPackage with its CRS",
     )
@@ -182,8 +276,7 @@ def _centres(draft: Draft) -> gpd.GeoSeries:
 
 
 def _good_shapes(draft: Draft) -> gpd.GeoSeries:
-    sound = draft.typed[draft.good()]
-    return gpd.GeoSeries(sound["geometry"])
+    return gpd.GeoSeries(draft.typed["geometry"][draft.good("geometry")])
 
 
 def _middles(shapes: gpd.GeoSeries) -> gpd.GeoSeries:
@@ -238,19 +331,39 @@ def _far_shapes(draft: Draft, grid: Grid, box: Box) -> list[Finding]:
     return findings_at(draft, fault)
 
 
-def _overlaps(draft: Draft) -> list[Finding]:
+def _area_text(area_m2: float, units: Units) -> str:
+    """Return a small area in the site's units; one square foot is 0.3048 squared m2.
+
+    Examples
+    --------
+    >>> _area_text(9.290304, "us"), _area_text(2368.04, "metric")
+    ('100 square feet', '2,368.0 m2')
+    """
+    return f"{area_m2 / M2_PER_FT2:,.0f} square feet" if units == "us" else f"{area_m2:,.1f} m2"
+
+
+def _overlaps(draft: Draft, units: Units) -> list[Finding]:
     """Report each pair of zones that overlap, on the row of the later one."""
-    sound = draft.sound
+    sound = draft.typed[draft.good("geometry", "zone_id")]
     shapes = as_array(gpd.GeoSeries(sound["geometry"]))
-    first, second = shapely.STRtree(shapes).query(shapes, predicate="intersects")
-    first, second = first[first < second], second[first < second]
-    areas = shapely.area(shapely.intersection(shapes[first], shapes[second]))
+    pairs = meeting(shapes, shapes)
+    if not pairs.complete:
+        return [_too_many_pairs(draft)]
+    later = pairs.first < pairs.second
+    first, second = pairs.first[later], pairs.second[later]
     names, rows = sound["zone_id"].to_numpy(), sound.index.to_numpy()
-    return [
+    tangled = cross_too_often(shapes[first], shapes[second])
+    unmeasured = [
+        _tangled(draft, names[a], names[b], rows[b])
+        for a, b in zip(first[tangled], second[tangled], strict=True)
+    ]
+    first, second = first[~tangled], second[~tangled]
+    areas = shapely.area(shapely.intersection(shapes[first], shapes[second]))
+    return unmeasured + [
         Finding(
             "IN-063",
             draft.file,
-            f"zone {names[b]!r} overlaps zone {names[a]!r} by {area:,.1f} m2",
+            f"zone {names[b]!r} overlaps zone {names[a]!r} by {_area_text(area, units)}",
             "cut one out of the other, or accept that traps there go to one of them",
             severity="warning",
             row=int(rows[b]),
@@ -260,6 +373,23 @@ def _overlaps(draft: Draft) -> list[Finding]:
         for a, b, area in sorted(zip(first, second, areas, strict=True))
         if area > LARGEST_OVERLAP_M2
     ]
+
+
+def _too_many_pairs(draft: Draft) -> Finding:
+    problem = f"more than {MOST_PAIRS:,} pairs of zones lie on each other"
+    return Finding("IN-095", draft.file, problem, "keep each zone once")
+
+
+def _tangled(draft: Draft, one: str, other: str, row: int) -> Finding:
+    return Finding(
+        "IN-095",
+        draft.file,
+        f"the outlines of zones {other!r} and {one!r} cross too often to measure their overlap",
+        "draw the two outlines again, with fewer vertices",
+        row=int(row),
+        column=draft.headers.get("zone_id"),
+        value=str(other),
+    )
 
 
 def _slivers(draft: Draft) -> list[Finding]:

@@ -12,6 +12,7 @@ from data.version import VERSION
 from maps.darwin_core_rows import ArchiveChoice, ArchiveRows, Row, archive_rows
 from maps.darwin_core_terms import EVENTS, FILES, ArchiveFile, Term
 from maps.records import Records, short_provenance
+from maps.words import count_of
 from maps.xml_text import add_text, document, xml_text
 
 EML = "https://eml.ecoinformatics.org/eml-2.2.0"
@@ -141,10 +142,13 @@ def _layout(file: ArchiveFile) -> dict[str, str]:
 def _abstract(rows: ArchiveRows) -> str:
     kinds = [event["eventType"] for event in rows.events]
     return (
-        f"Adult billbugs caught in pitfall traps in turf: {kinds.count('trapVisit')} visits and "
-        f"{kinds.count('soilCores')} corings in {kinds.count('season')} seasons, with "
-        f"{len(rows.occurrences)} counts, zeros included. A visit without an occurrence says "
-        "nothing about beetles; its event tells why. A catch is activity, not density."
+        "Adult billbugs caught in pitfall traps in turf: "
+        f"{count_of(kinds.count('trapVisit'), 'visit')} and "
+        f"{count_of(kinds.count('soilCores'), 'coring')} in "
+        f"{count_of(kinds.count('season'), 'season')}, with "
+        f"{count_of(len(rows.occurrences), 'count')}, zeros included. "
+        "A visit without an occurrence says nothing about beetles; its event tells why. "
+        "A catch is activity, not density."
     )
 
 

@@ -18,6 +18,7 @@ from pandas.api.types import is_bool_dtype, is_datetime64_any_dtype, is_numeric_
 from pyogrio.raw import write
 
 from data.catches import CountLayout, count_layout
+from data.observation import to_readings
 from data.site import Site
 from data.taxa import split_genus_totals
 from maps.records import Records, provenance
@@ -40,9 +41,9 @@ def geopackage(records: Records) -> bytes:
     """Return `site.gpkg`: a layer for each table that has rows, and `provenance`.
 
     Shapes are in the site's CRS. Columns bear the names of `data.schemas`, so that the file reads
-    back as a site with the same `site.toml`; the `visits` layer keeps the site's own layout, a
-    column for each species or a row for each. Both time stamps that GDAL writes hold the cut-off,
-    so that the same records give the same bytes (with the same version of GDAL).
+    back as a site beside the `site.toml` of `maps.site_toml`; the `visits` layer keeps the site's
+    own layout, a column for each species or a row for each. Both time stamps that GDAL writes hold
+    the cut-off, so that the same records give the same bytes (with the same version of GDAL).
     """
     with TemporaryDirectory() as folder:
         path = Path(folder, "site.gpkg")
@@ -59,8 +60,9 @@ def visits_table(site: Site) -> pd.DataFrame:
     -------
     pandas.DataFrame
         `visit_id`, `location_id`, `trap_id`, `set_on`, `checked_on`, `status`, then a column for
-        each species, or `species` and `adults` with one row for each; by-catch columns, `minutes`,
-        `note`. A visit without a count has blank counts, never zero.
+        each species, or `species` and `adults` with one row for each; by-catch columns, then what
+        else the visits hold, as `minutes` and `note`. A visit without a count has blank counts,
+        never zero.
     """
     layout = count_layout(site.settings)
     counts = _counts(site, layout)
@@ -76,8 +78,10 @@ def visits_table(site: Site) -> pd.DataFrame:
         visits = visits.assign(**filled)
     bycatch = counts.assign(column=counts["taxon"])
     visits = _with_columns(visits, bycatch, layout.bycatch)
-    last = site.visits.set_index("visit_id")[["minutes", "note"]]
-    return visits.join(last, on="visit_id").reset_index(drop=True)
+    known = {*_VISIT_KEYS, "adults", "source_row"}
+    last = [name for name in site.visits if name not in known]
+    rest = site.visits.set_index("visit_id")[last]
+    return visits.join(rest, on="visit_id").reset_index(drop=True)
 
 
 def _layers(records: Records) -> Iterator[_Layer]:
@@ -92,7 +96,7 @@ def _layers(records: Records) -> Iterator[_Layer]:
         ("catches", lambda each: each.catches),
         ("bycatch", lambda each: each.bycatch),
         ("cores", _cores),
-        ("weather", lambda each: each.weather),
+        ("weather", _readings),
         ("treatments", lambda each: each.treatments),
     )
     for name, table in tables:
@@ -106,6 +110,11 @@ def _layers(records: Records) -> Iterator[_Layer]:
 def _cores(site: Site) -> pd.DataFrame:
     cores = site.cores.rename(columns={"diameter_cm": "diameter"})
     return cores.assign(diameter_unit="cm")
+
+
+def _readings(site: Site) -> pd.DataFrame:
+    """Return the weather as the station wrote it, which the site's settings tell how to read."""
+    return to_readings(site.weather, site.settings.weather.observed)
 
 
 def _counts(site: Site, layout: CountLayout) -> pd.DataFrame:

@@ -59,8 +59,6 @@ def provenance(records: Records) -> dict[str, str]:
     site = records.site
     counted = site.visits[site.visits["status"] == "ok"]
     nights = (counted["checked_on"] - counted["set_on"]).dt.days.sum()
-    errors = [each for each in site.findings if each.severity == "error"]
-    aside = {(each.file, each.row) for each in errors if each.row is not None}
     facts = {
         "site": site.settings.name,
         "week": records.week,
@@ -70,7 +68,8 @@ def provenance(records: Records) -> dict[str, str]:
         "visits": str(len(site.visits)),
         "visits with a count": str(len(counted)),
         "trap-nights": str(int(nights)),
-        "rows set aside": str(len(aside)),
+        "rows read": str(sum(each.read for each in site.account.tallies)),
+        "rows set aside": str(site.account.count),
         "snoutline": VERSION,
         **{f"sha256 {name}": value for name, value in sorted(site.hashes.items())},
     }

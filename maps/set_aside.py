@@ -34,11 +34,24 @@ def set_aside_csv(account: Account) -> str:
             "column": each.finding.column,
             "value": each.finding.value,
             "code": each.finding.code,
-            "problem": each.finding.problem,
-            "fix": each.finding.fix,
+            "problem": _sentence(each.finding.problem),
+            "fix": _sentence(each.finding.fix),
             "cells": json.dumps(dict(each.cells), ensure_ascii=False),
         }
         for each in account.rows
     ]
     table = pd.DataFrame(rows, columns=[column.name for column in SET_ASIDE], dtype=object)
     return csv_text(table, SET_ASIDE)
+
+
+def _sentence(text: str) -> str:
+    """Return our own words so that they do not begin with a quotation mark.
+
+    In a CSV file the apostrophe would be doubled, lest a spreadsheet takes it off.
+
+    Examples
+    --------
+    >>> _sentence("'OK' is not one of ok, flooded")
+    "the value 'OK' is not one of ok, flooded"
+    """
+    return f"the value {text}" if text.startswith(("'", '"')) else text

@@ -35,7 +35,8 @@ def traps_gpx(records: Records) -> str:
     """Return `traps.gpx` (GPX 1.1): one waypoint per trap location, for a hand-held receiver.
 
     Elements follow the order of the schema: name, cmt (the note), desc (design and the days in
-    place), type. Days are in the text, for a GPX time is a moment in UTC, which no trap has.
+    place), type (the design). Days are in the text, for a GPX time is a moment in UTC, which no
+    trap has.
     """
     traps = in_degrees(records.site.traps)
     root = ET.Element(
@@ -90,7 +91,8 @@ def _add_waypoint(root: ET.Element, trap: pd.Series) -> None:
     if trap["note"]:
         add_text(waypoint, "cmt", str(trap["note"]))
     add_text(waypoint, "desc", f"{trap['design']}, {life_text(trap)}")
-    add_text(waypoint, "type", "pitfall trap")
+    # A reader of receivers' files, ours too, takes the type for the design.
+    add_text(waypoint, "type", str(trap["design"]))
 
 
 def life_text(trap: pd.Series) -> str:

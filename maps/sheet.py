@@ -17,7 +17,7 @@ from data.visits import LONGEST_EXPOSURE_NIGHTS
 from maps.offline import policy_tag, refuse_links
 from maps.page import template_text
 from maps.payload import Json, json_text
-from maps.sheet_plan import plan_svg
+from maps.sheet_plan import key_svg, plan_svg
 from maps.sheet_words import CAUTION, STATUS_TEXT, leg_texts, route_notes, route_sentence
 from maps.weeks import week_days, week_number, week_span
 from maps.words import use_text
@@ -50,13 +50,15 @@ class Counter:
     required: bool
 
 
-def round_sheet(plan: RoundPlan) -> str:
+def round_sheet(plan: RoundPlan, delimiter: str = ",") -> str:
     """Return the round sheet of a week.
 
     Parameters
     ----------
     plan
         The round to be walked.
+    delimiter
+        What separates the columns of the file that the sheet saves: that of the site's visits.
 
     Returns
     -------
@@ -71,7 +73,7 @@ def round_sheet(plan: RoundPlan) -> str:
     environment = jinja2.Environment(
         autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True, lstrip_blocks=True
     )
-    html = environment.from_string(template_text("sheet.html")).render(_parts(plan))
+    html = environment.from_string(template_text("sheet.html")).render(_parts(plan, delimiter))
     refuse_links(html)
     return html.replace(_POLICY_PLACE, policy_tag(html), 1)
 
@@ -128,11 +130,11 @@ def visit_columns(site: Site) -> list[tuple[str, str]]:
     return [(names.get(name, name), name) for name in ours]
 
 
-def _parts(plan: RoundPlan) -> Json:
+def _parts(plan: RoundPlan, delimiter: str) -> Json:
     site = plan.site
     rows = _stop_rows(plan)
     counted = counters(site)
-    data = json_text(_payload(plan, rows, counted))
+    data = json_text({**_payload(plan, rows, counted), "delimiter": delimiter})
     return {
         "site": site.settings.name,
         "week": plan.week,
@@ -146,6 +148,7 @@ def _parts(plan: RoundPlan) -> Json:
         "statuses": list(STATUS_TEXT.items()),
         "columns": {ours for _, ours in visit_columns(site)},
         "plan": _safe(plan_svg(plan)),
+        "key": _safe(key_svg(plan)),
         "css": _safe(template_text("sheet.css")),
         "data": _safe(f'<script type="application/json" id="data">{data}</script>'),
         "script": _safe(f"<script>{template_text('sheet.js')}</script>"),
@@ -167,35 +170,27 @@ def _payload(plan: RoundPlan, rows: list[Json], counted: list[Counter]) -> Json:
         "week": plan.week,
         "monday": str(monday),
         "sunday": str(sunday),
-        "day": _usual_day(plan),
+        "day": str(plan.usual_day),
         "file": export_name(plan.week),
         "columns": visit_columns(plan.site),
         "counters": [asdict(each) for each in counted],
         "statuses": list(STATUS_TEXT.items()),
-        "delimiter": written.delimiter or ",",
         "decimal": written.decimal,
+        "marked": written.encoding is not None,
         "most": LARGEST_COUNT,
         "nights": LONGEST_EXPOSURE_NIGHTS,
         "stops": [{key: row[key] for key in _SENT} for row in rows],
     }
 
 
-_SENT = ("id", "where", "leg", "set", "recorded")
-
-
-def _usual_day(plan: RoundPlan) -> str:
-    """Return the day of the week on which most traps were last emptied, as a day of this week."""
-    monday, _ = week_days(plan.week)
-    known = plan.stops["set_on"].dropna()
-    if known.empty:
-        return str(monday)
-    weekday = int(known.dt.day_of_week.mode().iloc[0])
-    return str((pd.Timestamp(monday) + pd.Timedelta(days=weekday)).date())
+_SENT = ("id", "where", "leg", "set", "recorded", "installed", "removed")
 
 
 def _stop_rows(plan: RoundPlan) -> list[Json]:
     zones = plan.site.zones.set_index("zone_id")
-    records = pd.DataFrame(plan.stops.drop(columns="geometry")).to_dict("records")
+    lives = plan.site.traps.set_index("location_id")[["installed", "removed"]]
+    stops = pd.DataFrame(plan.stops.drop(columns="geometry")).join(lives, on="location_id")
+    records = stops.to_dict("records")
     return [
         _stop_row(record, leg, zones) for record, leg in zip(records, leg_texts(plan), strict=True)
     ]
@@ -215,6 +210,8 @@ def _stop_row(record: Mapping[Hashable, Any], leg: str, zones: pd.DataFrame) -> 
         "set": _iso(record["set_on"]),
         "set_text": _short(record["set_on"]),
         "recorded": _iso(record["recorded_on"]),
+        "installed": _iso(record["installed"]),
+        "removed": _iso(record["removed"]),
     }
 
 

@@ -15,15 +15,26 @@ WIDTH_MM, HEIGHT_MM = 186.0, 112.0
 """Room for the plan on letter paper and A4."""
 
 _MARGIN_MM = 6.0
-_FOOT_MM = 4.0
-"""Strip at the foot of the plan for its scale bar."""
+_FOOT_MM = 6.0
+"""Strip at the foot of the plan for its scale bar and north arrow; no dot or number is there."""
+
+_BAR_MM = 32.0
+"""Most room for the scale bar."""
+
+SCREEN_PX = 1000
+"""Width of the plan on a phone, where it is moved about in a frame; `sheet.css` says so too."""
+
+_KEY_PX = (330, 34)
+"""Size of the scale bar and north arrow that stay in sight below that frame."""
+
+_KEY_BAR_PX = 200.0
 
 _LABEL_MM = (3.6, 2.6)
 """Width and height kept free for a number of two digits."""
 
 _SIMPLIFY_MM = 0.15
-_NICE_FEET = (20, 50, 100, 200, 300, 500, 1000, 2000)
-_NICE_METRES = (5, 10, 20, 50, 100, 200, 500, 1000)
+_NICE_FEET = (5, 10, 20, 50, 100, 200, 300, 500, 1000, 2000)
+_NICE_METRES = (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000)
 
 Point = tuple[float, float]
 
@@ -40,6 +51,7 @@ def plan_svg(plan: RoundPlan) -> str:
     -------
     str
         Sized in mm; each trap is a ``g.stop`` with ``data-stop``, its place in the order from 0.
+        Scale bar and north arrow are in its foot, ``g.p-key``, which only paper shows.
     """
     frame = _Frame(plan)
     spots = [frame.place(x, y) for x, y in shapely.get_coordinates(plan.stops.geometry)]
@@ -50,13 +62,29 @@ def plan_svg(plan: RoundPlan) -> str:
         _shapes(plan.site.obstacles.geometry, frame, "p-obstacle"),
         f'<path class="p-walk" d="{_line([start, *walked])}Z"/>',
         f'<circle class="p-start" cx="{start[0]:.1f}" cy="{start[1]:.1f}" r="2.2"/>',
-        *_stops(spots, frame.width_mm),
-        _scale_bar(frame, plan.site.settings.units),
-        _north(frame),
+        *_stops(spots, (frame.width_mm, frame.height_mm - _FOOT_MM)),
+        f'<g class="p-key">{_scale_bar(frame, plan.site.settings.units)}{_north(frame)}</g>',
     ]
     size = f"0 0 {frame.width_mm:.1f} {frame.height_mm:.1f}"
     return f'<svg class="plan" viewBox="{size}" role="img" aria-label="Plan of the round">' + (
         "".join(parts) + "</svg>"
+    )
+
+
+def key_svg(plan: RoundPlan) -> str:
+    """Return scale bar and north arrow for a phone, where the plan is larger than the screen."""
+    frame = _Frame(plan)
+    px_per_m = frame.mm_per_m * SCREEN_PX / frame.width_mm
+    units = plan.site.settings.units
+    length_m = _bar_length_m(px_per_m, _KEY_BAR_PX, units)
+    wide, (width, height) = length_m * px_per_m, _KEY_PX
+    return (
+        f'<svg class="plan-key" width="{width}" height="{height}" role="img" '
+        f'aria-label="Scale; north is up">'
+        f'<path class="p-scale" d="M2 18V26H{2 + wide:.1f}V18"/>'
+        f'<text x="{10 + wide:.1f}" y="27">{distance_text(length_m, units)}</text>'
+        f'<path class="p-north" d="M{width - 28} 4l7 22l-7 -5l-7 5Z"/>'
+        f'<text x="{width - 16}" y="27">N</text></svg>'
     )
 
 
@@ -108,11 +136,11 @@ def _line(points: Sequence[Point]) -> str:
     return "M" + "L".join(f"{x:.1f} {y:.1f}" for x, y in points)
 
 
-def _stops(spots: Sequence[Point], width_mm: float) -> list[str]:
+def _stops(spots: Sequence[Point], room_mm: Point) -> list[str]:
     taken = list(spots)
     parts = []
     for number, (x, y) in enumerate(spots, start=1):
-        label = _free_place((x, y), taken, width_mm)
+        label = _free_place((x, y), taken, room_mm)
         taken.append(label)
         parts.append(
             f'<g class="stop" data-stop="{number - 1}">'
@@ -123,7 +151,7 @@ def _stops(spots: Sequence[Point], width_mm: float) -> list[str]:
     return parts
 
 
-def _free_place(spot: Point, taken: Sequence[Point], width_mm: float) -> Point:
+def _free_place(spot: Point, taken: Sequence[Point], room_mm: Point) -> Point:
     """Return a place near a dot for its number, away from dots and numbers already there."""
     turns = [math.radians(angle) for angle in (0, 180, -90, 90, -45, 45, -135, 135)]
     places = [
@@ -131,7 +159,9 @@ def _free_place(spot: Point, taken: Sequence[Point], width_mm: float) -> Point:
         for reach in (2.9, 5.2, 7.5)
         for turn in turns
     ]
-    inside = [place for place in places if 2 <= place[0] <= width_mm - 2]
+    inside = [
+        (x, y) for x, y in places if 2 <= x <= room_mm[0] - 2 and 1.5 <= y <= room_mm[1] - 1.5
+    ]
     return min(inside, key=lambda place: sum(_overlap(place, other) for other in taken))
 
 
@@ -142,8 +172,7 @@ def _overlap(one: Point, other: Point) -> float:
 
 
 def _scale_bar(frame: _Frame, units: Units) -> str:
-    steps = [feet * 0.3048 for feet in _NICE_FEET] if units == "us" else list(_NICE_METRES)
-    length_m = max((step for step in steps if step * frame.mm_per_m <= 32), default=steps[0])
+    length_m = _bar_length_m(frame.mm_per_m, _BAR_MM, units)
     wide, y = length_m * frame.mm_per_m, frame.height_mm - 1.6
     text = distance_text(length_m, units)
     return (
@@ -152,9 +181,15 @@ def _scale_bar(frame: _Frame, units: Units) -> str:
     )
 
 
+def _bar_length_m(per_m: float, room: float, units: Units) -> float:
+    """Return the longest round length that fits into some room; the shortest if none does."""
+    steps = [feet * 0.3048 for feet in _NICE_FEET] if units == "us" else list(_NICE_METRES)
+    return max((step for step in steps if step * per_m <= room), default=steps[0])
+
+
 def _north(frame: _Frame) -> str:
-    x = frame.width_mm - 4
+    x, y = frame.width_mm - 6, frame.height_mm - _FOOT_MM + 0.4
     return (
-        f'<path class="p-north" d="M{x:.1f} 2L{x + 1.7:.1f} 7L{x:.1f} 5.9L{x - 1.7:.1f} 7Z"/>'
-        f'<text class="p-north-n" x="{x:.1f}" y="10.2">N</text>'
+        f'<path class="p-north" d="M{x:.1f} {y:.1f}l1.6 4.8l-1.6 -1l-1.6 1Z"/>'
+        f'<text class="p-north-n" x="{x + 3.6:.1f}" y="{y + 4.6:.1f}">N</text>'
     )

@@ -95,6 +95,12 @@ def route_notes(plan: RoundPlan) -> list[str]:
             "No path leads from the start point in site.toml; "
             f"the round starts at the nearest trap, {plan.start_trap}."
         )
+    left_out = left_out_traps(plan)
+    if left_out:
+        notes.append(
+            f"Not on this sheet: {', '.join(left_out)}, of which a row in the traps is set aside "
+            "with a mistake."
+        )
     recorded = int(plan.stops["recorded_on"].notna().sum())
     if recorded:
         notes.append(
@@ -103,6 +109,12 @@ def route_notes(plan: RoundPlan) -> list[str]:
             "a second one would be set aside."
         )
     return notes
+
+
+def left_out_traps(plan: RoundPlan) -> list[str]:
+    """Return the traps that are not walked because a row of them was set aside."""
+    walked = set(plan.stops["trap_id"])
+    return [trap for trap in plan.site.account.traps if trap not in walked]
 
 
 def leg_texts(plan: RoundPlan) -> list[str]:

@@ -222,6 +222,7 @@ def headline(analysis: Analysis) -> list[str]:
         *headline_of_clusters(analysis),
         *_zone_sentences(analysis),
         _set_aside_sentence(analysis),
+        _out_of_season_sentence(analysis),
     ]
     return [sentence for sentence in sentences if sentence]
 
@@ -243,6 +244,19 @@ def _set_aside_sentence(analysis: Analysis) -> str:
         return ""
     verb = "was" if count == 1 else "were"
     return f"{count_of(count, 'row')} of the files {verb} set aside with a mistake and not counted."
+
+
+def _out_of_season_sentence(analysis: Analysis) -> str:
+    count = analysis.site.account.out_of_season
+    if not count:
+        return ""
+    verb = "lies" if count == 1 else "lie"
+    window = analysis.site.settings.season
+    return (
+        f"{count_of(count, 'row')} of the visits {verb} outside every season "
+        f"({window.start} to {window.end}) and no figure rests on "
+        f"{'it' if count == 1 else 'them'}."
+    )
 
 
 def _round_sentence(analysis: Analysis) -> str:

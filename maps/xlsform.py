@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import io
-import json
 import re
 import zipfile
 from importlib import import_module
@@ -14,6 +13,7 @@ from data.schemas import LARGEST_COUNT
 from data.site import Site
 from maps.sheet import Counter, counters
 from maps.sheet_words import STATUS_TEXT, leg_texts
+from maps.site_toml import toml_value
 from spatial.round_plan import RoundPlan
 
 _MISSING = (
@@ -34,6 +34,13 @@ _SURVEY = (
     "trigger",
 )
 _TAKEN = ("trap_id", "set_on", "checked_on", "status", "minutes", "note")
+
+COLLECTOR_COLUMNS = (
+    *("SubmitterID", "AttachmentsPresent", "AttachmentsExpected", "Edits", "FormVersion"),
+    *("_id", "_index", "__version__"),
+)
+"""Columns of numbers, but no counts, that programs add to the answers (common practice, no source:
+named from memory)."""
 
 Row = dict[str, str]
 Sheets = dict[str, list[Row]]
@@ -110,18 +117,41 @@ def read_back_toml(site: Site) -> str:
     """Return what site.toml must hold so that the form's exported CSV is read as its visits."""
     fields, kinds = field_names(site), counters(site)
     bycatch = [fields[each.name] for each in kinds if each.kind == "bycatch"]
-    lines = [f"bycatch_columns = {json.dumps(bycatch)}", "[species_columns]"]
+    counted = {*fields.values()}
+    others = [*site.settings.other_columns, *COLLECTOR_COLUMNS]
+    uncounted = [name for name in dict.fromkeys(others) if name not in counted]
+    lines = [
+        f"bycatch_columns = {toml_value(bycatch)}",
+        f"other_columns = {toml_value(uncounted)}",
+        "[species_columns]",
+    ]
     wide = site.settings.species_columns
     lines += [
-        f"{fields[each.name]} = {_toml_text(wide.get(each.name, each.name))}"
+        f"{fields[each.name]} = {toml_value(wide.get(each.name, each.name))}"
         for each in kinds
         if each.kind != "bycatch" and each.required
     ]
     return "\n".join(lines) + "\n"
 
 
-def _toml_text(text: str) -> str:
-    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
+def read_back_words(site: Site) -> str:
+    """Return where the lines of `read_back_toml` go: beside the site's own visits or apart."""
+    fields = field_names(site)
+    same = bool(site.settings.species_columns) and all(
+        name == field for name, field in fields.items()
+    )
+    if same:
+        return (
+            "The form's CSV has the columns of your visits. It is read with these lines in "
+            "site.toml, in place of the lines of the same names, the first two above the first "
+            "[table]:"
+        )
+    why = "other names" if site.settings.species_columns else "one column for each species"
+    return (
+        f"The form's CSV has {why}, unlike your visits: keep it in a folder of its own, a copy of "
+        "the site's with the CSV as visits. In the site.toml there, and only there, put these "
+        "lines in place of the lines of the same names, the first two above the first [table]:"
+    )
 
 
 def _survey(site: Site) -> list[Row]:

@@ -38,6 +38,7 @@ COMMANDS = (
     Listed("check", "check", "Find every mistake in a site's files, and how to mend it."),
     Listed("sheet", "sheet", "Write the round sheet of a week, for phone and paper."),
     Listed("clusters", "clusters", "Say all that the cluster tests found, and could have found."),
+    Listed("plan", "plan", "Plan a treatment by zones: work order, shapes, record form."),
     Listed("export", "export", "Write a site's records in open formats, for other programs."),
 )
 """Every command; a new one is a file in `scripts/commands/` and one entry here."""

@@ -12,7 +12,9 @@ from pathlib import Path
 
 from data.findings import CODES
 from data.settings import (
+    DecisionSettings,
     DesignSettings,
+    LimitSettings,
     LocalGridSettings,
     MarkSettings,
     NetworkSettings,
@@ -20,6 +22,7 @@ from data.settings import (
     RoundSettings,
     SeasonWindow,
     SiteSettings,
+    WeatherSettings,
 )
 from maps.columns import columns_markdown
 from maps.write import atomic_write
@@ -33,8 +36,11 @@ SECTIONS = {
     "marks": MarkSettings,
     "network": NetworkSettings,
     "round": RoundSettings,
+    "weather": WeatherSettings,
     "read": ReadSettings,
     "local_grid": LocalGridSettings,
+    "[limits]": LimitSettings,
+    "decision": DecisionSettings,
 }
 """Section of `site.toml` -> the settings it holds."""
 
@@ -43,6 +49,8 @@ ELSEWHERE = {
     "aliases": ("columns.<table>", "<column of the file>"),
     "files": ("files", "<table>"),
     "class_breaks": ("map", "class_breaks"),
+    "first_day": ("[limits]", "from"),
+    "last_day": ("[limits]", "to"),
 }
 """Settings of the site that have a section of their own: setting -> section and key."""
 

@@ -63,6 +63,16 @@ class RoundPlan:
     length_m: float
     minutes: float
 
+    @property
+    def usual_day(self) -> date:
+        """The day of the week on which most traps were last emptied, as a day of this week.
+
+        Of days that tie, and when no trap was emptied yet, the earliest.
+        """
+        monday = week_sunday(self.week) - timedelta(days=6)
+        weekdays = self.stops["set_on"].dropna().dt.day_of_week.mode()
+        return monday + timedelta(days=int(weekdays.iloc[0]) if len(weekdays) else 0)
+
 
 def plan_round(site: Site, week: str | None = None) -> RoundPlan:
     """Plan the round of a week.

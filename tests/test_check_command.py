@@ -9,7 +9,7 @@ from itertools import pairwise
 from pathlib import Path
 
 import pytest
-from sites import LONG_SETTINGS, long_visits, make_site, visit_row
+from sites import LONG_SETTINGS, SETTINGS, long_visits, make_site, visit_row
 
 from data.reading import read_site
 from scripts import cli
@@ -76,7 +76,8 @@ def test_json_says_the_same_for_programs(
     assert cli.run(["check", str(site), "--json", "--out", str(tmp_path / "out")]) == 3
     told = json.loads(capsys.readouterr().out)
     assert (told["format"], told["errors"], told["warnings"]) == ("snoutline check 1", 2, 0)
-    assert {"file": "visits.csv", "read": 64, "used": 63, "set_aside": 1} in told["files"]
+    tally = {"file": "visits.csv", "read": 64, "used": 63, "set_aside": 1, "out_of_season": 0}
+    assert tally in told["files"]
     assert told["rows"]["read"] == told["rows"]["used"] + told["rows"]["set_aside"]
     assert {each["code"] for each in told["findings"]} == {"IN-021", "IN-043"}
 
@@ -194,3 +195,107 @@ def test_a_season_across_new_year_and_week_53_is_read_without_a_finding(tmp_path
     assert site.findings == ()
     # 2027-01-03 is the Sunday of ISO week 53 of 2026.
     assert site.visits["checked_on"].dt.isocalendar().week.tolist() == [53, 53, 1]
+
+
+def cells_of(site: Path, file: str) -> dict[str, str]:
+    """Return the cells of the one row of a file that was set aside."""
+    rows = [row for row in read_site(site).account.rows if row.finding.file == file]
+    assert len(rows) == 1
+    return dict(rows[0].cells)
+
+
+def test_a_row_of_too_many_cells_keeps_every_cell(tmp_path: Path) -> None:
+    more = {"cores.csv": ["Z1,2026-05-05,10,4.25,in,7,1, sur plus ,,last"]}
+    cells = cells_of(make_site(tmp_path / "site", more=more), "cores.csv")
+    assert cells == {
+        "zone_id": "Z1",
+        "sampled_on": "2026-05-05",
+        "cores": "10",
+        "diameter": "4.25",
+        "diameter_unit": "in",
+        "larvae": "7",
+        "pupae": "1",
+        "(cell 8)": " sur plus ",
+        "(cell 10)": "last",
+    }
+
+
+def test_outer_blanks_of_a_row_set_aside_are_kept_as_typed(tmp_path: Path) -> None:
+    spoiled = {("visits.csv", ROW, "parvulus"): " 2l\t", ("visits.csv", ROW, "status"): " ok "}
+    spoiled |= {("visits.csv", 4, "status"): " ok"}
+    site = make_site(tmp_path / "site", cells=spoiled)
+    cells = cells_of(site, "visits.csv")
+    assert (cells["parvulus"], cells["status"], cells["trap_id"]) == (" 2l\t", " ok ", "T05")
+    # Blanks around a good value are no mistake.
+    assert [each.code for each in read_site(site).findings] == ["IN-021"]
+
+
+def test_a_feature_set_aside_keeps_its_shape(tmp_path: Path) -> None:
+    site = make_site(tmp_path / "site", cells={("zones.geojson", 6, "use"): ""})
+    cells = cells_of(site, "zones.geojson")
+    assert cells["zone_id"] == "Z6"
+    assert cells["wkt"].startswith("POLYGON ((-38.9976 40.0012, ")
+
+
+def test_a_column_named_as_no_count_is_not_warned_of(tmp_path: Path) -> None:
+    cells = {("visits.csv", 1, "note"): "crew", ("visits.csv", 5, "crew"): "3"}
+    found = read_site(make_site(tmp_path / "plain", cells=cells)).findings
+    assert [(each.code, each.column, each.severity) for each in found] == [
+        ("IN-097", "crew", "warning")
+    ]
+    settings = 'other_columns = ["crew"]\n' + SETTINGS
+    assert read_site(make_site(tmp_path / "told", settings=settings, cells=cells)).findings == ()
+
+
+def test_a_column_of_words_with_a_number_in_it_is_not_warned_of(tmp_path: Path) -> None:
+    cells = {("visits.csv", 5, "note"): "3", ("visits.csv", 9, "note"): "a few"}
+    site = make_site(
+        tmp_path / "site",
+        cells={("visits.csv", 1, "note"): "other"}
+        | {(file, row, "other"): text for (file, row, _), text in cells.items()},
+    )
+    assert read_site(site).findings == ()
+
+
+def test_two_visits_of_one_day_that_disagree_count_neither_and_name_each_other(
+    tmp_path: Path,
+) -> None:
+    more = {"visits.csv": ["T05,2026-04-13,2026-04-20,ok,9,1,1,2.5,"]}
+    site = read_site(make_site(tmp_path / "site", more=more))
+    assert [(each.row, each.problem) for each in site.findings] == [
+        (ROW, "this visit is there twice and differs from row 66"),
+        (66, f"this visit is there twice and differs from row {ROW}"),
+    ]
+    assert "T05 2026-04-20" not in set(site.visits["visit_id"])
+    assert [row.cells["parvulus"] for row in site.account.rows] == ["0", "9"]
+
+
+def test_visits_outside_every_season_do_not_count_as_used(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The season begins before the last of four rounds; one row of the others holds a mistake."""
+    settings = SETTINGS.replace('start = "02-15"', 'start = "05-01"')
+    site = make_site(tmp_path / "site", settings=settings, cells=SPOILED)
+    out = ["--out", str(tmp_path / "out")]
+    assert cli.run(["check", str(site), *out]) == 3
+    said = capsys.readouterr().out
+    assert "rows                    read       used  set aside  out of season" in said
+    assert "visits.csv                64         16          1             47" in said
+    assert "2 rows set aside and counted nowhere; 47 rows out of season\n" in said
+    assert cli.run(["check", str(site), "--json", *out]) == 3
+    rows = json.loads(capsys.readouterr().out)["rows"]
+    assert rows["out_of_season"] == 47
+    assert rows["read"] == rows["used"] + rows["set_aside"] + rows["out_of_season"]
+
+
+def test_sentences_of_set_aside_csv_carry_no_apostrophe_that_is_not_theirs(tmp_path: Path) -> None:
+    site = make_site(tmp_path / "site", cells={("visits.csv", ROW, "status"): "'OK"})
+    assert cli.run(["check", str(site), "--out", str(tmp_path / "out")]) == 3
+    (row,) = set_aside(tmp_path / "out")
+    assert row["problem"].startswith('the value "\'OK" is not ')
+    # What was typed is kept so that taking off one apostrophe restores it.
+    assert row["value"] == "''OK"
+    site = make_site(tmp_path / "other", cells={("visits.csv", ROW, "status"): "okk"})
+    assert cli.run(["check", str(site), "--out", str(tmp_path / "two")]) == 3
+    (row,) = set_aside(tmp_path / "two")
+    assert row["problem"].startswith("the value 'okk' is not ")

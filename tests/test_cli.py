@@ -18,6 +18,7 @@ from data.version import VERSION
 from maps.words import headline
 from scripts import cli
 from scripts.commands import weekly
+from scripts.finding_lines import SHOWN_WARNINGS
 from scripts.progress import Progress
 from spatial.results import Analysis
 
@@ -134,8 +135,9 @@ def test_errors_in_the_files_give_three_and_name_the_place(
     monkeypatch.setattr(weekly, "read_site", failing(InputError([BAD_COUNT, ODD])))
     assert cli.run(["weekly", str(site)]) == 3
     err = capsys.readouterr().err
-    assert "the site's files hold 1 error; nothing was written" in err
-    assert "visits.csv row 14, column adults: '2l' is no whole number; type digits [IN-021]" in err
+    assert "the site's files hold 1 error and 1 warning; nothing was written" in err
+    assert f"snoutline: error: {BAD_COUNT}\n" in err
+    assert f"snoutline: warning: {ODD}\n" in err
     assert "Traceback" not in err
 
 
@@ -196,8 +198,21 @@ def test_rows_set_aside_are_told_even_when_quiet(
 
 def test_a_flood_of_warnings_is_cut_with_its_number() -> None:
     lines = weekly.told((ODD,) * 50, quiet=False)
-    assert len(lines) == weekly.SHOWN_WARNINGS + 1
+    assert len(lines) == SHOWN_WARNINGS + 1
     assert lines[-1] == "and 30 more warnings"
+
+
+def test_a_row_is_told_once_however_much_is_wrong_with_it() -> None:
+    status = replace(BAD_COUNT, code="IN-014", column="status", problem="'okk' is no status")
+    other = replace(BAD_COUNT, row=15)
+    whole = Finding("IN-004", "cores.csv", "there is no row below the header", "add rows")
+    told = weekly.told((BAD_COUNT, status, other, whole, whole), quiet=True)
+    assert told == [
+        f"error: {whole}",
+        f"error: {whole}",
+        f"row set aside: {BAD_COUNT}; also column status: 'okk' is no status; type digits [IN-014]",
+        f"row set aside: {other}",
+    ]
 
 
 @pytest.mark.parametrize("arguments", [["--help"], ["weekly", "--help"], ["-h"]])

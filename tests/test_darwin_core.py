@@ -277,7 +277,8 @@ def test_another_reader_finds_the_same_rows(
 def test_visits_and_catches_come_back_out_of_the_archive(site: Site) -> None:
     tables = tables_of(archive_of(site, ArchiveChoice(notes=True)))
     visits = pd.DataFrame([visit_of(row) for row in events(tables, "trapVisit")])
-    expected = site.visits.drop(columns=["adults", "source_row"])
+    # Who made a visit is a person's name, and stays at home.
+    expected = site.visits.drop(columns=["adults", "source_row", "observer"], errors="ignore")
     pd.testing.assert_frame_equal(
         visits.reset_index(drop=True)[list(expected)], expected, check_dtype=False
     )
@@ -495,6 +496,18 @@ def test_notes_stay_at_home_unless_asked_for(site: Site) -> None:
     assert not any("Ann" in text for text in members(quiet).values())
     assert "call Ann at the gate" in members(told)["event.txt"]
     assert "recordedBy" not in members(told)["meta.xml"]
+
+
+def test_the_observers_stay_at_home(site: Site) -> None:
+    known = replace(site, visits=site.visits.assign(observer="Ann Ardent"))
+    archive = members(archive_of(known, ArchiveChoice(notes=True)))
+    assert not any("Ardent" in text for text in archive.values())
+
+
+def test_the_abstract_counts_one_season_as_one(site: Site) -> None:
+    root = ET.fromstring(members(archive_of(site))["eml.xml"])
+    abstract = str(root.findtext("dataset/abstract/para"))
+    assert "64 visits and 2 corings in 1 season, with " in abstract
 
 
 def test_the_metadata_names_the_site_and_no_person(site: Site) -> None:

@@ -100,7 +100,7 @@ def test_windows_text_is_read_and_warned_of_unless_declared(
     ("content", "options", "message"),
     [
         (b"a,b\n\x81,1\n", "", "neither UTF-8 nor Windows-1252"),
-        (b"a,b\n\xe9,1\n", 'encoding = "utf-8"', "byte 4 is not UTF-8 text"),
+        (b"a,b\n\xe9,1\n", 'encoding = "utf-8"', r"line 2 \(byte 4 of the file\) is not UTF-8"),
         ("a,b\n1,2\n".encode("utf-32"), "", "does not hold what .csv promises"),
         (b"\xff\xfea\0b", "", "UTF-16"),
     ],
@@ -125,7 +125,7 @@ def test_an_unclear_delimiter_is_an_error_until_it_is_declared(tmp_path: Path) -
     same(read_site(make_site(tmp_path / "plain")), site)
 
 
-def test_a_declared_decimal_comma_is_read_and_a_point_is_then_an_error(tmp_path: Path) -> None:
+def test_a_declared_decimal_comma_is_read_and_a_point_is_then_told(tmp_path: Path) -> None:
     settings = SETTINGS + '[read.visits]\ndecimal = ","\n[read.weather]\ndecimal = ","\n'
     rows = [[cell.replace(".", ",") for cell in row] for row in csv_tables()["weather.csv"]]
     visits = [[cell.replace("2.5", "2,5") for cell in row] for row in VISITS]
@@ -136,7 +136,7 @@ def test_a_declared_decimal_comma_is_read_and_a_point_is_then_an_error(tmp_path:
     found = read_site(make_site(tmp_path / "bad", settings=settings, files=bad)).findings
     seen = next(f for f in found if f.code == "IN-012")
     assert (seen.column, seen.value) == ("minutes", "2.5")
-    assert seen.fix == "use digits and a decimal comma only"
+    assert seen.fix == "use digits and a decimal comma only; until then it is read as blank"
 
 
 def _slashed(rows: list[list[str]]) -> str:

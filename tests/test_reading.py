@@ -50,13 +50,16 @@ COLUMNS = {
     ],
     "visits": [
         *("visit_id", "location_id", "trap_id", "set_on", "checked_on", "status"),
-        *("adults", "minutes", "note", "source_row"),
+        *("adults", "minutes", "observer", "note", "source_row"),
     ],
     "catches": ["visit_id", "species", "adults"],
     "bycatch": ["visit_id", "taxon", "count"],
-    "weather": ["date", "tmin_c", "tmax_c"],
-    "cores": ["zone_id", "sampled_on", "cores", "diameter_cm", "larvae", "pupae"],
-    "treatments": ["zone_id", "applied_on", "tactic", "irac_group", "note"],
+    "weather": ["date", "tmin_c", "tmax_c", "observed_at"],
+    "cores": ["zone_id", "sampled_on", "cores", "diameter_cm", "larvae", "pupae", "position"],
+    "treatments": [
+        *("zone_id", "applied_on", "tactic", "irac_group", "product", "registration_number"),
+        *("rate", "amount", "area", "applicator", "note"),
+    ],
 }
 
 

@@ -257,3 +257,20 @@ def test_a_wrong_round_setting_is_told(tmp_path: Path, line: str, message: str) 
     folder = make_site(tmp_path / "site", settings=SETTINGS + f"[round]\n{line}\n")
     with pytest.raises(SettingsError, match=message):
         read_site(folder)
+
+
+def test_the_usual_day_is_the_weekday_on_which_most_traps_were_emptied(tmp_path: Path) -> None:
+    """All traps were last emptied on Monday 4 May; then most of them on Wednesday 6 May."""
+    plan = plan_round(read_site(make_site(tmp_path / "site")), "2026-W19")
+    assert plan.usual_day.isoformat() == "2026-05-04"
+    cells = {("visits.csv", row, "checked_on"): "2026-05-06" for row in range(50, 60)}
+    later = plan_round(read_site(make_site(tmp_path / "later", cells=cells)))
+    assert (later.week, later.usual_day.isoformat()) == ("2026-W20", "2026-05-13")
+
+
+def test_without_any_set_date_the_usual_day_is_monday(tmp_path: Path) -> None:
+    cells = {("traps.csv", row, "installed"): "" for row in range(2, 18)}
+    site = read_site(make_site(tmp_path / "site", cells=cells))
+    plan = plan_round(site, "2026-W10")
+    assert plan.stops["set_on"].isna().all()
+    assert plan.usual_day.isoformat() == "2026-03-02"

@@ -120,6 +120,12 @@ def test_whole_numbers_stay_whole_and_others_become_decimal() -> None:
             "bycatch_columns: 'v' is a species column too; keep one",
         ),
         ({"species_columns": {"v": ""}}, "species_columns.v: it names no species"),
+        (
+            {"bycatch_columns": ["v"], "other_columns": ["v"]},
+            "other_columns: 'v' is a column of counts too; keep one",
+        ),
+        ({"weather": {"observed": 7}}, "weather.observed: expected one of 'midnight', 'evening',"),
+        ({"weather": {"hour": "morning"}}, "weather.hour: there is no such setting"),
         ({"files": {"visit": "v.csv"}}, "files.visit: there is no such setting; did you mean"),
         ({"files": {"visits": "../v.csv"}}, "files.visits: '../v.csv' is not a file inside"),
         ({"columns": {"visits": {"Trap": "trap"}}}, "columns.visits.Trap: 'trap' is no column"),

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+import shapely
 from sites import LONG_SETTINGS, SETTINGS, csv_tables, long_visits, make_site
 
 from data.findings import SettingsError
@@ -163,6 +164,21 @@ def test_a_site_without_any_species_is_refused(tmp_path: Path) -> None:
         counters(site)
 
 
+def test_the_paper_has_a_column_for_minutes_and_for_notes_only_if_the_visits_have(
+    tmp_path: Path,
+) -> None:
+    wide = round_sheet(planned(tmp_path / "wide"))
+    files = {"visits.csv": long_visits()}
+    long = round_sheet(planned(tmp_path / "long", settings=LONG_SETTINGS, files=files))
+    for words in ("<span>minutes</span>", '<th scope="col">Note</th>'):
+        assert (words in wide, words in long) == (True, False)
+    for html in (wide, long):
+        head = re.search(r"<thead>(.*?)</thead>", html, re.DOTALL)
+        rows = re.findall(r"<tr><td class=.n.>.*?</tr>", html, re.DOTALL)
+        assert head is not None
+        assert {len(re.findall(r"<t[dh]", row)) for row in rows} == {head[1].count("<th scope")}
+
+
 def test_each_leg_says_how_far_and_which_way(tmp_path: Path) -> None:
     """T01 to T03 stand in a row, 0.0003 degrees of longitude apart: 25.6 m at 40 degrees north."""
     plan = planned(tmp_path / "site", settings='units = "metric"\n' + SETTINGS)
@@ -189,6 +205,23 @@ def test_notes_tell_of_unreachable_traps_and_of_a_week_that_was_walked(tmp_path:
     ]
 
 
+def test_traps_whose_row_is_set_aside_are_named_on_the_sheet(tmp_path: Path) -> None:
+    """T05 has no design, T07 no id of its own any more, one row of T16 is left."""
+    cells = {
+        ("traps.csv", 6, "design"): "",
+        ("traps.csv", 8, "longitude"): "far",
+        ("traps.csv", 18, "design"): "",
+    }
+    plan = planned(tmp_path / "site", cells=cells)
+    note = (
+        "Not on this sheet: T05, T07, T16, of which a row in the traps is set aside with a mistake."
+    )
+    assert note in route_notes(plan)
+    html = round_sheet(plan)
+    assert html.count(note) == 2
+    assert "T05" not in plan.stops["trap_id"].tolist()
+
+
 @pytest.mark.parametrize(
     ("units", "text"), [("us", "1.2 miles on foot"), ("metric", "2.0 km on foot")]
 )
@@ -211,6 +244,51 @@ def test_the_plan_shows_every_trap_the_obstacles_a_scale_and_north(tmp_path: Pat
     assert 'class="p-north"' in svg
     spots = re.findall(r'<text x="([\d.]+)" y="([\d.]+)">\d+<', svg)
     assert len(set(spots)) == 16
+
+
+@pytest.mark.parametrize("span_m", [20.0, 300.0, 5000.0])
+def test_no_trap_and_no_number_is_under_the_north_arrow_or_the_scale(
+    tmp_path: Path, span_m: float
+) -> None:
+    """Traps stand in all corners of the plan, which its two signs once shared with them."""
+    plan = planned(tmp_path / "site")
+    x, y = plan.start_m
+    corners = [(x + east * span_m, y + north * span_m) for north in (0, 1) for east in (0, 1)]
+    places = [corners[n % 4] for n in range(len(plan.stops))]
+    stops = plan.stops.set_geometry(shapely.points(places), crs=plan.stops.crs)
+    svg = plan_svg(replace(plan, stops=stops))
+    box = re.search(r'viewBox="0 0 ([\d.]+) ([\d.]+)"', svg)
+    assert box is not None
+    foot = float(box[2]) - 6.0
+    signs = re.search(r'<g class="p-key">(.*)</g>', svg)
+    assert signs is not None
+    north = re.search(r'class="p-north" d="M([\d.]+) ([\d.]+)l', signs[1])
+    scale = re.search(r'class="p-scale" d="M2 ([\d.]+)V', signs[1])
+    assert north is not None
+    assert scale is not None
+    assert min(float(north[2]), float(scale[1])) >= foot
+    dots = re.findall(r'<circle cx="[\d.]+" cy="([\d.]+)" r=".9"/>', svg)
+    numbers = re.findall(r'<text x="([\d.]+)" y="([\d.]+)">\d+</text>', svg)
+    assert len(dots) == len(numbers) == 16
+    assert max(float(cy) for cy in dots) + 0.9 <= foot
+    assert max(float(y) for _, y in numbers) <= foot
+
+
+def test_errors_stop_the_sheet_unless_it_may_go_on_without_those_rows(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    site = make_site(tmp_path / "site", cells={("traps.csv", 6, "design"): ""})
+    out = tmp_path / "out"
+    assert cli.run(["sheet", str(site), "--out", str(out)]) == 3
+    assert "nothing was written" in capsys.readouterr().err
+    assert not out.exists()
+    assert cli.run(["sheet", str(site), "--out", str(out), "--keep-going"]) == 0
+    said = capsys.readouterr()
+    assert "Not on this sheet: T05" in said.out
+    assert "Of 157 rows in the files, 152 are used and 5 are set aside with a mistake" in said.out
+    assert "row set aside: traps.csv row 6, column design" in said.err
+    assert sorted(path.name for path in out.iterdir()) == ["round-sheet.html", "set-aside.csv"]
+    assert (out / "set-aside.csv").read_text(encoding="utf-8").count("\n") == 1 + 5
 
 
 def test_the_command_writes_the_sheet_and_reads_only(

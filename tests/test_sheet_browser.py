@@ -13,6 +13,7 @@ import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, Request, sync_playwright
 from sites import LONG_SETTINGS, SETTINGS, csv_tables, long_visits, make_site
 
+from data.dialects import visits_delimiter
 from data.reading import read_site
 from data.site import Site
 from maps.palette import contrast
@@ -54,11 +55,17 @@ class Phones:
     complaints: list[str] = field(default_factory=list)
 
     def open(
-        self, plan: RoundPlan, now: str = SMALL_ROUND, *, script: str = "", width: int = 390
+        self,
+        plan: RoundPlan,
+        now: str = SMALL_ROUND,
+        *,
+        script: str = "",
+        width: int = 390,
+        delimiter: str = ",",
     ) -> Page:
         """Open the sheet of a round on a new phone with the network cut."""
         path = self.folder / f"round-sheet-{len(self.contexts)}.html"
-        path.write_bytes(round_sheet(plan).encode("utf-8"))
+        path.write_bytes(round_sheet(plan, delimiter).encode("utf-8"))
         context = self.browser.new_context(
             viewport={"width": width, "height": 844},
             has_touch=True,
@@ -109,7 +116,7 @@ def saved(page: Page) -> str:
     with page.expect_download() as waiting:
         page.tap("#save")
     text = Path(waiting.value.path()).read_bytes().decode("utf-8")
-    assert text == page.locator("#csv").input_value()
+    assert text.removeprefix("\ufeff") == page.locator("#csv").input_value()
     return text
 
 
@@ -121,7 +128,7 @@ def with_rows(site: Path, copy: Path, text: str) -> Site:
     """Read a copy of a site whose visits end with the saved rows."""
     shutil.copytree(site, copy)
     visits = copy / "visits.csv"
-    header, _, rows = text.partition("\n")
+    header, _, rows = text.removeprefix("\ufeff").partition("\n")
     old = visits.read_text(encoding="utf-8")
     assert header == old.splitlines()[0]
     visits.write_text(old + rows, encoding="utf-8")
@@ -482,9 +489,173 @@ def test_hostile_text_is_shown_as_it_is_and_read_back(phones: Phones, tmp_path: 
     new = after.visits[after.visits["checked_on"].astype(str) == "2026-05-11"]
     notes = new.set_index("trap_id")["note"].to_dict()
     for number, trap in enumerate(plan.stops["trap_id"]):
-        # A note that a spreadsheet would calculate carries one apostrophe.
-        expected = f'\'=1+1, "{trap}"' if number % 2 else f"<i>{trap}</i>"
-        assert notes[trap] == expected
+        assert notes[trap] == (f'=1+1, "{trap}"' if number % 2 else f"<i>{trap}</i>")
+
+
+FORMULAS = ("=T03", "-2", "@home", "+1")
+
+
+def test_no_cell_of_the_file_is_a_formula_and_all_read_back_as_they_were(
+    phones: Phones, tmp_path: Path
+) -> None:
+    """Ids, species and notes that a spreadsheet would calculate; once `'-2` came back for `-2`."""
+    tables = csv_tables()
+    names = {f"T{n:02d}": text for n, text in enumerate(FORMULAS, start=1)}
+    for name in ("traps.csv", "visits.csv"):
+        for row in tables[name]:
+            row[0] = names.get(row[0], row[0])
+    tables["visits.csv"][0][4] = "=parvulus"
+    settings = SETTINGS.replace("parvulus =", '"=parvulus" =')
+    files = {name: csv_lines(tables[name]) for name in ("traps.csv", "visits.csv")}
+    site = make_site(tmp_path / "site", settings=settings, files=files)
+    before = read_site(site)
+    plan = plan_round(before)
+    page = phones.open(plan)
+    for number, _ in enumerate(plan.stops["trap_id"]):
+        page.fill("#note", FORMULAS[number % 4] + " \u00b0C")
+        page.tap("#zero")
+        page.tap("#next")
+    text = saved(page)
+    cells = [cell for row in csv.reader(io.StringIO(text)) for cell in row]
+    assert [cell for cell in cells if cell[:1] in set("=+-@\t")] == []
+    after = alone(site, tmp_path / "back", text, "visits.csv")
+    assert [each for each in after.findings if each.severity == "error"] == []
+    new = after.visits.set_index("trap_id")
+    assert set(new.index) == set(plan.stops["trap_id"]) > set(FORMULAS)
+    for number, trap in enumerate(plan.stops["trap_id"]):
+        assert new.loc[trap, "note"] == FORMULAS[number % 4] + " \u00b0C"
+
+
+GERMAN = (
+    SETTINGS.replace("parvulus =", '"K\u00e4fer" =')
+    + """
+[files]
+visits = "Faenge.csv"
+[read.visits]
+decimal = ","
+"""
+)
+
+
+def german_site(folder: Path, more: str) -> Path:
+    """Write a site whose visits are separated by semicolons and not in UTF-8."""
+    rows = csv_tables()["visits.csv"]
+    rows[0][4] = "K\u00e4fer"
+    for row in rows:
+        row[7] = row[7].replace(".", ",")
+    content = "\n".join(";".join(row) for row in rows).encode("windows-1252") + b"\n"
+    files = {"visits.csv": None, "Faenge.csv": content}
+    return make_site(folder, settings=GERMAN + more, files=files)
+
+
+def alone(site: Path, copy: Path, text: str, name: str) -> Site:
+    """Read a copy of a site whose visits are the saved file alone."""
+    shutil.copytree(site, copy)
+    (copy / name).write_bytes(text.encode("utf-8"))
+    return read_site(copy)
+
+
+@pytest.mark.parametrize("more", ["", 'encoding = "windows-1252"\n'], ids=["guessed", "declared"])
+def test_the_file_has_the_delimiter_of_the_visits_and_says_its_encoding(
+    phones: Phones, tmp_path: Path, more: str
+) -> None:
+    site = german_site(tmp_path / "site", more)
+    before = read_site(site)
+    plan = plan_round(before)
+    page = phones.open(plan, delimiter=visits_delimiter(site, before))
+    page.fill("#minutes", "2.5")
+    page.tap('[data-counter="0"] .more')
+    page.tap("#zero")
+    text = saved(page)
+    header, row = text.splitlines()
+    first = str(plan.stops["trap_id"].iloc[0])
+    assert (
+        header == "\ufefftrap_id;set_on;checked_on;status;K\u00e4fer;venatus;carabids;minutes;note"
+    )
+    assert row == f"{first};2026-05-04;2026-05-11;ok;1;0;0;2,5;"
+    after = alone(site, tmp_path / "back", text, "Faenge.csv")
+    assert [each for each in after.findings if each.code != "IN-038"] == []
+    assert after.visits["adults"].tolist() == [1.0]
+    assert after.visits["minutes"].tolist() == [2.5]
+
+
+def test_plain_letters_need_no_byte_order_mark(phones: Phones, tmp_path: Path) -> None:
+    page = phones.open(small_plan(tmp_path / "site"))
+    page.tap("#zero")
+    assert saved(page).startswith("trap_id,")
+
+
+def test_a_trap_that_leaves_its_place_in_the_week_is_doubted_before_the_check_is(
+    phones: Phones, tmp_path: Path
+) -> None:
+    """Each doubt that is shown is a row that the check sets aside, and the other way round."""
+    leaves = {("traps.csv", row, "removed"): "2026-05-12" for row in range(2, 17)}
+    site = make_site(tmp_path / "site", cells=leaves)
+    plan = plan_round(read_site(site))
+    page = phones.open(plan)
+    told = []
+    for number, trap in enumerate(plan.stops["trap_id"]):
+        page.fill("#checked-on", "2026-05-12" if number % 2 else "2026-05-13")
+        page.tap("#zero")
+        if page.locator("#doubt").is_visible():
+            assert "left this place on 2026-05-12" in page.locator("#doubt").inner_text()
+            told.append(trap)
+        page.tap("#next")
+    after = with_rows(site, tmp_path / "back", saved(page))
+    found = [each for each in after.findings if each.severity == "error"]
+    assert {each.code for each in found} == {"IN-033"}
+    rows = (tmp_path / "back/visits.csv").read_text().splitlines()
+    assert [rows[each.row - 1].split(",")[0] for each in found if each.row] == told
+    assert len(told) >= 7
+
+
+def test_a_set_date_before_the_trap_stood_there_is_doubted(phones: Phones, tmp_path: Path) -> None:
+    site = make_site(tmp_path / "site", cells={("traps.csv", 2, "installed"): "2026-05-06"})
+    text = (site / "visits.csv").read_text().splitlines()
+    kept = [line for line in text if not line.startswith("T01,")]
+    (site / "visits.csv").write_text("\n".join(kept) + "\n")
+    plan = plan_round(read_site(site))
+    page = phones.open(plan)
+    page.tap('[data-go="list"]')
+    page.locator("#stops button").nth(plan.stops["trap_id"].tolist().index("T01")).tap()
+    assert page.locator("#set-on").input_value() == "2026-05-06"
+    assert page.locator("#doubt").is_hidden()
+    page.fill("#set-on", "2026-05-05")
+    assert "stands here since 2026-05-06" in page.locator("#doubt").inner_text()
+
+
+@pytest.mark.parametrize("units", ["us", "metric"])
+def test_scale_and_north_stay_in_sight_below_the_plan(
+    phones: Phones, tmp_path: Path, units: str
+) -> None:
+    """The plan is wider than the phone; its bar has the length on the screen that it says."""
+    site = make_site(tmp_path / "site", settings=f'units = "{units}"\n' + SETTINGS)
+    plan = plan_round(read_site(site))
+    page = phones.open(plan, width=360)
+    page.set_viewport_size({"width": 360, "height": 500})
+    page.tap('[data-go="plan"]')
+    assert page.locator(".p-key").is_hidden()
+    key = page.locator(".plan-key")
+    box = key.bounding_box()
+    assert box is not None
+    assert box["x"] >= 0
+    assert box["x"] + box["width"] <= 360
+    # Also while the plan reaches below the screen.
+    assert page.evaluate("document.documentElement.scrollHeight") > 500
+    assert box["y"] + box["height"] <= 500
+    said = key.locator("text").first.inner_html()
+    number, unit = said.split()
+    metres = float(number) * {"ft": 0.3048, "m": 1.0}[unit]
+    wide = key.locator(".p-scale").bounding_box()
+    spots = page.locator(".plan .stop > circle")
+    first, last = (spots.nth(n).bounding_box() for n in (0, len(plan.stops) - 1))
+    assert wide is not None
+    assert first is not None
+    assert last is not None
+    shown = ((first["x"] - last["x"]) ** 2 + (first["y"] - last["y"]) ** 2) ** 0.5
+    ground = plan.stops.geometry.iloc[0].distance(plan.stops.geometry.iloc[-1])
+    # The box of the bar holds its stroke, 2 px; that of the dot in hand is larger than the others'.
+    assert wide["width"] - 2 == pytest.approx(metres * shown / ground, rel=0.1)
 
 
 VIEWS = ("trap", "list", "plan", "file")
@@ -599,7 +770,7 @@ def test_the_paper_sheet_fits_the_width_of_the_paper(
     page.emulate_media(media="print")
     assert page.locator("table.paper tbody tr").count() == 72
     assert page.locator("table.paper").is_visible()
-    assert page.locator("#plan svg").is_visible()
+    assert page.locator("#plan svg.plan").is_visible()
     assert page.locator(".screen:visible").count() == 0
     assert page.evaluate("document.documentElement.scrollWidth") <= room
     assert page.pdf(format=paper).count(b"/Type /Page\n") == 3

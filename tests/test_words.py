@@ -18,6 +18,7 @@ from analyses import (
     zero_analysis,
 )
 
+from data.set_aside import Account, Tally
 from data.settings import MarkSettings
 from data.site import STATUSES
 from maps import cluster_words, words
@@ -228,3 +229,14 @@ def test_cautions_name_services_label_pollinators_and_activity() -> None:
     text = " ".join(words.CAUTIONS)
     for needed in ("irrigation lines", "label is the law", "ollinators", "not density", "IRAC"):
         assert needed in text
+
+
+def test_rows_outside_every_season_are_told_in_the_headline() -> None:
+    analysis = usual_analysis()
+    account = Account((Tally("visits.csv", read=9, used=7, set_aside=0, out_of_season=2),))
+    told = words.headline(replace(analysis, site=replace(analysis.site, account=account)))[-1]
+    window = analysis.site.settings.season
+    assert told == (
+        f"2 rows of the visits lie outside every season ({window.start} to {window.end}) and no "
+        "figure rests on them."
+    )

@@ -12,9 +12,16 @@ from xml.etree import ElementTree
 import pytest
 from sites import LONG_SETTINGS, SETTINGS, csv_tables, long_visits, make_site
 
-from data.findings import SettingsError
+from data.findings import InputError, SettingsError
 from data.reading import read_site
-from maps.xlsform import field_names, form_sheets, read_back_toml, round_form, xform_of
+from maps.xlsform import (
+    field_names,
+    form_sheets,
+    read_back_toml,
+    read_back_words,
+    round_form,
+    xform_of,
+)
 from scripts import cli
 from spatial.round_plan import RoundPlan, plan_round
 
@@ -97,10 +104,14 @@ def collected(plan: RoundPlan) -> tuple[str, list[dict[str, str]]]:
     names = ["trap_id", "set_on", "checked_on", "status", *fields, "minutes", "note"]
     buffer = io.StringIO()
     writer = csv.writer(buffer, lineterminator="\r\n")
-    writer.writerow(["SubmissionDate", *names, "meta-instanceID", "KEY"])
+    more = {"SubmitterID": "12", "SubmitterName": "Jo", "AttachmentsPresent": "0"}
+    more |= {"AttachmentsExpected": "0", "Status": "", "ReviewState": "", "Edits": "0"}
+    more |= {"FormVersion": "202620", "_id": "71", "_index": "3"}
+    writer.writerow(["SubmissionDate", *names, "meta-instanceID", "KEY", *more])
     for number, answer in enumerate(answers):
         key = f"uuid:{number:04d}"
-        writer.writerow(["2026-05-11T09:00:00Z", *(answer[name] for name in names), key, key])
+        typed = [answer[name] for name in names]
+        writer.writerow(["2026-05-11T09:00:00Z", *typed, key, key, *more.values()])
     return buffer.getvalue(), answers
 
 
@@ -108,9 +119,9 @@ def with_read_back(settings: str, toml: str) -> str:
     """Return a site.toml in which the printed lines replace what they are about."""
     kept = re.sub(r"^bycatch_columns = .*\n", "", settings, flags=re.MULTILINE)
     kept = re.sub(r"\[species_columns\]\n(?:[^\[\n].*\n)*", "", kept)
-    bycatch, _, columns = toml.partition("\n")
+    top, _, columns = toml.partition("[species_columns]\n")
     head, _, tables = kept.partition("[season]")
-    return f"{head}{bycatch}\n{columns}[season]{tables}"
+    return f"{head}{top}[species_columns]\n{columns}[season]{tables}"
 
 
 ODD_SETTINGS = SETTINGS.replace("parvulus =", '"S. parvulus (all)" =').replace(
@@ -157,6 +168,42 @@ def test_the_command_writes_the_form_and_prints_how_it_is_read_back(
     assert '  parvulus = "Sphenophorus parvulus"' in said
     assert sorted(path.name for path in out.iterdir()) == ["round-form.xlsx", "round-sheet.html"]
     assert "T01" in xform_of((out / "round-form.xlsx").read_bytes())
+
+
+def test_columns_named_as_no_count_stay_named(tmp_path: Path) -> None:
+    settings = 'other_columns = ["crew", "Edits"]\n' + SETTINGS
+    lines = read_back_toml(planned(tmp_path / "site", settings).site).splitlines()
+    assert lines[1].startswith('other_columns = ["crew", "Edits", "SubmitterID", ')
+    assert lines[1].count("Edits") == 1
+
+
+@pytest.mark.parametrize(
+    ("kind", "said"),
+    [
+        ("wide", "The form's CSV has the columns of your visits"),
+        ("odd names", "The form's CSV has other names, unlike your visits: keep it in a folder"),
+        ("long", "The form's CSV has one column for each species, unlike your visits: keep it in"),
+    ],
+)
+def test_lines_that_would_break_the_sites_own_visits_are_for_another_folder(
+    tmp_path: Path, kind: str, said: str
+) -> None:
+    """Pasted into the site they are for, they once made its own visits unreadable."""
+    settings = {"wide": SETTINGS, "odd names": ODD_SETTINGS, "long": LONG_SETTINGS}[kind]
+    visits = {"wide": None, "odd names": odd_visits(), "long": long_visits()}[kind]
+    files = {} if visits is None else {"visits": visits}
+    site = planned(tmp_path / "site", settings, **files).site
+    words = read_back_words(site)
+    assert words.startswith(said)
+    own = {} if visits is None else {"visits.csv": visits}
+    pasted = make_site(
+        tmp_path / "pasted", settings=with_read_back(settings, read_back_toml(site)), files=own
+    )
+    if kind == "wide":
+        assert read_site(pasted).findings == ()
+    else:
+        with pytest.raises(InputError, match="IN-005"):
+            read_site(pasted)
 
 
 def test_odd_names_become_fields_that_a_form_may_use(tmp_path: Path) -> None:

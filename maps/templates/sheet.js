@@ -129,6 +129,8 @@ function doubts(stop, entry) {
   const nights = nightsOf(entry);
   if (entry.status === 'ok' && nights > data.nights) found.push(nights + ' nights; more than ' + data.nights + ' are set aside. Mend the set date if the trap was emptied since.');
   if (isDay(entry.checked) && (entry.checked < data.monday || entry.checked > data.sunday)) found.push('The checked date lies outside week ' + data.week + '.');
+  if (stop.removed && entry.checked > stop.removed) found.push('The trap left this place on ' + stop.removed + ': a later check is set aside. Mend the checked date.');
+  if (stop.installed && entry.set && entry.set < stop.installed) found.push('The trap stands here since ' + stop.installed + ': an earlier set date is set aside. Mend the set date.');
   if (stop.recorded) found.push('Your visits already hold a check of this trap on ' + stop.recorded + '.');
   return found;
 }
@@ -152,21 +154,22 @@ function csvCell(text) {
   return text.includes(mark) || /["\r\n]/.test(text) ? '"' + text.replaceAll('"', '""') + '"' : text;
 }
 
-/* A spreadsheet must not take a note for a formula: an apostrophe goes before it. */
-const plainNote = (text) => (/^[=+\-@'\t\uff1d\uff0b\uff0d\uff20]/.test(text) ? "'" + text : text);
+/* A spreadsheet takes text for a formula only if nothing stands before it, and a blank is taken off
+   again when the file is read. */
+const plain = (text) => (/^[=+\-@\uff1d\uff0b\uff0d\uff20]/.test(text) ? ' ' + text : text);
 
 function valueOf(name, stop, entry, row) {
   const counter = COUNTERS.find((c) => c.name === name && c.kind !== 'species');
   if (counter) return row.first && entry.status === 'ok' && shown(counter) ? tidy(countOf(entry, counter)) : '';
   switch (name) {
-    case 'trap_id': return stop.id;
+    case 'trap_id': return plain(stop.id);
     case 'set_on': return entry.set;
     case 'checked_on': return entry.checked;
     case 'status': return entry.status;
-    case 'species': return row.species;
+    case 'species': return plain(row.species);
     case 'adults': return row.adults;
     case 'minutes': return row.first ? entry.minutes.replace(/[.,]/, data.decimal) : '';
-    case 'note': return row.first ? plainNote(entry.note.trim()) : '';
+    case 'note': return row.first ? plain(entry.note.trim()) : '';
     default: return '';
   }
 }
@@ -181,7 +184,7 @@ function visitRows(entry) {
 }
 
 function csvText() {
-  const lines = [data.columns.map(([header]) => csvCell(header))];
+  const lines = [data.columns.map(([header]) => csvCell(plain(header)))];
   for (const stop of data.stops) {
     if (stateOf(stop) !== 'done') continue;
     const entry = entryOf(stop);
@@ -391,9 +394,15 @@ function wipe() {
   draw();
 }
 
+/* The mark says UTF-8 to whoever expects another encoding; plain English letters need none. */
+function fileText() {
+  const text = csvText();
+  return (data.marked || /[^\0-\x7f]/.test(text) ? '\ufeff' : '') + text;
+}
+
 function saveFile() {
   const link = document.createElement('a');
-  link.href = URL.createObjectURL(new Blob([csvText()], { type: 'text/csv;charset=utf-8' }));
+  link.href = URL.createObjectURL(new Blob([fileText()], { type: 'text/csv;charset=utf-8' }));
   link.download = data.file;
   link.click();
   setTimeout(() => URL.revokeObjectURL(link.href), 60000);

@@ -16,7 +16,8 @@ from data.findings import Finding, InputError
 from data.reading import read_site
 from data.set_aside import Account
 from maps.set_aside import SET_ASIDE_FILE, set_aside_csv
-from scripts.commands.weekly import default_folder, written
+from scripts.finding_lines import counted
+from scripts.out_folder import default_folder, out_option, written
 
 FORMAT = "snoutline check 1"
 NARROWEST = 80
@@ -28,11 +29,7 @@ SHOWN_ALIKE = 20
 @click.argument("site", type=click.Path(exists=True, file_okay=False, path_type=Path))
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON document for programs.")
 @click.option("--all", "every", is_flag=True, help="List every finding, however many are alike.")
-@click.option(
-    "--out",
-    type=click.Path(file_okay=False, path_type=Path),
-    help="Folder for set-aside.csv.  [default: snoutline-out/ and the site folder's name]",
-)
+@out_option("set-aside.csv")
 def command(site: Path, *, as_json: bool, every: bool, out: Path | None) -> int:
     """Check the files of SITE and say how to mend every mistake in them.
 
@@ -100,8 +97,8 @@ def document(findings: Sequence[Finding], account: Account) -> dict[str, object]
 
 
 def totals(account: Account) -> dict[str, int]:
-    """Return the rows read, used and set aside of all files together."""
-    names = ("read", "used", "set_aside")
+    """Return the rows read, used, set aside and out of season, of all files together."""
+    names = ("read", "used", "set_aside", "out_of_season")
     return {name: sum(getattr(each, name) for each in account.tallies) for name in names}
 
 
@@ -150,9 +147,11 @@ def verdict(findings: Sequence[Finding], account: Account) -> str:
     if not findings:
         return "no errors, no warnings"
     errors = len(errors_of(findings))
-    text = f"{_counted(errors, 'error')}, {_counted(len(findings) - errors, 'warning')}"
+    text = f"{counted(errors, 'error')}, {counted(len(findings) - errors, 'warning')}"
     if account.count:
-        text += f"; {_counted(account.count, 'row')} set aside and counted nowhere"
+        text += f"; {counted(account.count, 'row')} set aside and counted nowhere"
+    if outside := account.out_of_season:
+        text += f"; {counted(outside, 'row')} out of season"
     return text
 
 
@@ -186,14 +185,16 @@ def _finding_lines(each: Finding, width: int) -> list[str]:
 def _tally_lines(account: Account) -> list[str]:
     if not account.tallies:
         return []
-    total = totals(account)
-    rows = [(each.file, each.read, each.used, each.set_aside) for each in account.tallies]
-    rows.append(("all files", total["read"], total["used"], total["set_aside"]))
-    wide = max(len(file) for file, *_ in rows)
-    head = f"{'rows':<{wide}}  {'read':>8}  {'used':>8}  {'set aside':>9}"
-    body = [f"{file:<{wide}}  {a:>8,}  {b:>8,}  {c:>9,}" for file, a, b, c in rows]
+    names = {"read": "read", "used": "used", "set_aside": "set aside"}
+    # A column that is nearly always 0 would only be in the way.
+    names |= {"out_of_season": "out of season"} if account.out_of_season else {}
+    rows = [(each.file, dataclasses.asdict(each)) for each in account.tallies]
+    rows.append(("all files", totals(account)))
+    wide = max(len(file) for file, _ in rows)
+    head = f"{'rows':<{wide}}  " + "  ".join(f"{word:>9}" for word in names.values())
+    body = [
+        f"{file:<{wide}}  "
+        + "  ".join(f"{row[name]:>{max(9, len(word))},}" for name, word in names.items())
+        for file, row in rows
+    ]
     return [head, *body, ""]
-
-
-def _counted(number: int, noun: str) -> str:
-    return f"{number:,} {noun}{'' if number == 1 else 's'}"

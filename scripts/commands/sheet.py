@@ -6,11 +6,13 @@ from pathlib import Path
 
 import click
 
+from data.dialects import visits_delimiter
 from data.reading import read_site
 from maps.sheet import round_sheet
 from maps.sheet_words import route_notes, route_sentence
-from maps.xlsform import read_back_toml, round_form
-from scripts.commands.weekly import default_folder, told, written
+from maps.xlsform import read_back_toml, read_back_words, round_form
+from scripts.commands.weekly import aside_texts, refuse_errors, rows_text, told
+from scripts.out_folder import default_folder, out_option, written
 from scripts.progress import Progress
 from spatial.round_plan import RoundPlan, plan_round
 
@@ -27,29 +29,42 @@ SHEET, FORM = "round-sheet.html", "round-form.xlsx"
     metavar="WEEK",
     help="ISO week of the round, e.g. 2026-W19.  [default: the week after the last visit]",
 )
-@click.option(
-    "--out",
-    type=click.Path(file_okay=False, path_type=Path),
-    help="Folder for the files.  [default: snoutline-out/ and the site folder's name]",
-)
+@out_option()
 @click.option("--xlsform", is_flag=True, help="Also write round-form.xlsx, an XLSForm.")
+@click.option(
+    "--keep-going", is_flag=True, help="Go on without the rows that hold errors; list them."
+)
 @click.option("--quiet", is_flag=True, help="Say nothing but errors and the paths written.")
-def command(site: Path, week: str | None, out: Path | None, xlsform: bool, quiet: bool) -> None:
+def command(
+    site: Path,
+    *,
+    week: str | None,
+    out: Path | None,
+    xlsform: bool,
+    keep_going: bool,
+    quiet: bool,
+) -> None:
     """Write the round sheet of SITE: its traps in walking order, to print or to tap on a phone.
 
     round-sheet.html holds both and needs no network. It keeps what is tapped, and saves it as rows
-    for your visits. The files of SITE are only read.
+    for your visits. The files of SITE are only read. When they hold errors nothing is written,
+    unless --keep-going is given: then the sheet names the traps that are left out, and
+    set-aside.csv holds their rows.
     """
     with Progress(quiet=quiet) as progress:
         progress.step("reading the site")
         checked = read_site(site)
+        if not keep_going:
+            refuse_errors(checked)
         progress.step("finding a short way")
         plan = plan_round(checked, week)
         progress.step("drawing")
-        files: dict[str, str | bytes] = {SHEET: round_sheet(plan)}
+        separator = visits_delimiter(site, checked)
+        files: dict[str, str | bytes] = {SHEET: round_sheet(plan, separator)}
         if xlsform:
             files[FORM] = round_form(plan)
-        paths = written(files, out or default_folder(site), site)
+        folder = out or default_folder(site)
+        paths = written({**files, **aside_texts(checked, folder)}, folder, site)
     for line in told(checked.findings, quiet=quiet):
         click.echo(f"snoutline: {line}", err=True)
     for line in [] if quiet else summary(plan, xlsform=xlsform):
@@ -61,7 +76,8 @@ def command(site: Path, week: str | None, out: Path | None, xlsform: bool, quiet
 def summary(plan: RoundPlan, *, xlsform: bool) -> list[str]:
     """Return what is said about the round, and how the answers of the form are read back."""
     lines = [f"Round of week {plan.week}: {route_sentence(plan)}", *route_notes(plan)]
+    lines += [rows_text(plan.site.account)] if plan.site.account.count else []
     if xlsform:
-        lines += ["The form's exported CSV is read with these lines in site.toml:"]
+        lines += [read_back_words(plan.site)]
         lines += [f"  {line}" for line in read_back_toml(plan.site).splitlines()]
     return lines

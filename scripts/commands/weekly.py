@@ -2,22 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from pathlib import Path
 
 import click
 
-from data.findings import Finding, InputError, SettingsError
+from data.findings import Finding, InputError
 from data.reading import read_site
+from data.set_aside import Account
 from data.site import Site
 from maps.set_aside import SET_ASIDE_FILE, set_aside_csv
 from maps.words import headline
-from maps.write import weekly_texts, write_texts
+from maps.write import weekly_texts
+from scripts.finding_lines import counted, error_lines, warning_lines
+from scripts.out_folder import default_folder, out_option, written
 from scripts.progress import Progress
 from spatial.analysis import analyse
-
-OUT = Path("snoutline-out")
-SHOWN_WARNINGS = 20
 
 
 @click.command(
@@ -28,11 +27,7 @@ SHOWN_WARNINGS = 20
 @click.option(
     "--week", metavar="WEEK", help="ISO week, e.g. 2026-W19.  [default: last with visits]"
 )
-@click.option(
-    "--out",
-    type=click.Path(file_okay=False, path_type=Path),
-    help="Folder for the files.  [default: snoutline-out/ and the site folder's name]",
-)
+@out_option()
 @click.option(
     "--seed",
     type=click.IntRange(min=0),
@@ -62,10 +57,8 @@ def command(
         analysis = analyse(checked, week, seed=seed)
         progress.step("drawing")
         texts = weekly_texts(analysis)
-        aside = out or default_folder(site)
-        if checked.account.count or (aside / SET_ASIDE_FILE).is_file():
-            texts[SET_ASIDE_FILE] = set_aside_csv(checked.account)
-        paths = written(texts, aside, site)
+        folder = out or default_folder(site)
+        paths = written({**texts, **aside_texts(checked, folder)}, folder, site)
     for line in told(checked.findings, quiet=quiet):
         click.echo(f"snoutline: {line}", err=True)
     for line in [] if quiet else headline(analysis):
@@ -88,46 +81,38 @@ def refuse_errors(site: Site) -> None:
         raise InputError(site.findings, site.account)
 
 
-def default_folder(site: Path) -> Path:
-    """Return where the files of a site go unless the user says otherwise.
-
-    Examples
-    --------
-    >>> default_folder(Path("courses/north")).as_posix()
-    'snoutline-out/north'
-    """
-    return OUT / site.resolve().name
-
-
-def written(texts: Mapping[str, str | bytes], folder: Path, site: Path) -> list[Path]:
-    """Write the files and return their paths.
-
-    Raises
-    ------
-    SettingsError
-        If the folder is the site's own, or cannot be written to.
-    """
-    if folder.resolve() == site.resolve():
-        raise SettingsError(
-            f"--out {folder} is the site's own folder, whose files are only read; "
-            "choose another folder"
-        )
-    try:
-        return write_texts(texts, folder)
-    except OSError as error:
-        reason = error.strerror or error
-        raise SettingsError(
-            f"the folder {folder} cannot be written to: {reason}; "
-            "close the files there, or choose another with --out"
-        ) from error
+def aside_texts(site: Site, folder: Path) -> dict[str, str]:
+    """Return set-aside.csv by its name; nothing without such rows or an older file to renew."""
+    if site.account.count or (folder / SET_ASIDE_FILE).is_file():
+        return {SET_ASIDE_FILE: set_aside_csv(site.account)}
+    return {}
 
 
 def told(findings: tuple[Finding, ...], *, quiet: bool) -> list[str]:
-    """Return the lines about a site's findings: every error, and the first warnings."""
-    errors = [f"row set aside: {each}" for each in findings if each.severity == "error"]
-    if quiet:
-        return errors
-    warnings = [f"warning: {each}" for each in findings if each.severity == "warning"]
-    hidden = len(warnings) - SHOWN_WARNINGS
-    more = [f"and {hidden} more warnings"] if hidden > 0 else []
-    return [*errors, *warnings[:SHOWN_WARNINGS], *more]
+    """Return the lines about a site's findings: every row set aside, and the first warnings."""
+    whole = [each for each in findings if each.row is None]
+    rows = [each for each in findings if each.row is not None]
+    errors = [
+        *(f"error: {line}" for line in error_lines(whole)),
+        *(f"row set aside: {line}" for line in error_lines(rows)),
+    ]
+    return errors if quiet else [*errors, *warning_lines(findings)]
+
+
+def rows_text(account: Account) -> str:
+    """Return on how many rows of the files a run rests.
+
+    Examples
+    --------
+    >>> from data.set_aside import Tally
+    >>> rows_text(Account((Tally("visits.csv", read=64, used=64, set_aside=0),)))
+    'All 64 rows of the files are used.'
+    """
+    read = sum(each.read for each in account.tallies)
+    if not account.count:
+        return f"All {counted(read, 'row')} of the files are used."
+    verb = "is" if account.count == 1 else "are"
+    return (
+        f"Of {counted(read, 'row')} in the files, {read - account.count:,} are used and "
+        f"{account.count:,} {verb} set aside with a mistake: see {SET_ASIDE_FILE}."
+    )
