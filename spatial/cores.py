@@ -3,9 +3,29 @@
 from __future__ import annotations
 
 import math
+from typing import Literal
 
 CM2_PER_FT2 = 30.48**2
 """International foot: 30.48 cm exactly."""
+
+CM2_PER_M2 = 100.0**2
+
+CM_PER_INCH = 2.54
+"""International inch, exactly."""
+
+CUP_CUTTER_CM = 4.25 * CM_PER_INCH
+"""Diameter of the cores that a golf cup cutter takes, 4.25 inches (from memory)."""
+
+
+def diameter_cm(diameter: float, unit: Literal["in", "cm"]) -> float:
+    """Return a diameter in cm.
+
+    Examples
+    --------
+    >>> round(diameter_cm(4.25, "in"), 3), diameter_cm(10, "cm")
+    (10.795, 10)
+    """
+    return diameter * CM_PER_INCH if unit == "in" else diameter
 
 
 def core_area_cm2(diameter_cm: float) -> float:
@@ -33,3 +53,14 @@ def larvae_per_ft2(larvae: float, cores: float, diameter_cm: float) -> float:
     (10.15, 1.02)
     """
     return larvae * CM2_PER_FT2 / (cores * core_area_cm2(diameter_cm))
+
+
+def larvae_per_m2(larvae: float, cores: float, diameter_cm: float) -> float:
+    """Return larvae per square metre from pooled cores.
+
+    Examples
+    --------
+    >>> round(larvae_per_m2(1, 10, 10.795), 1)
+    10.9
+    """
+    return larvae * CM2_PER_M2 / (cores * core_area_cm2(diameter_cm))

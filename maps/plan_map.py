@@ -1,0 +1,207 @@
+"""The map of a treatment plan: what is treated, what is left out, scale and north, as SVG."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from typing import TypeVar
+
+import geopandas as gpd
+import numpy as np
+import shapely
+from shapely.geometry import MultiPoint
+from shapely.geometry.base import BaseGeometry
+
+from data.settings import Units
+from maps.labels import label_point
+from maps.words import distance_text
+from spatial.arrays import FloatArray
+from spatial.treatment import is_water
+from spatial.treatment_plan import TreatmentPlan
+
+WIDTH_MM, HEIGHT_MM = 184.0, 104.0
+"""Room for the map on letter paper and A4."""
+
+_MARGIN_MM = 5.0
+_FOOT_MM = 7.0
+_BAR_MM = 36.0
+_SIMPLIFY_MM = 0.1
+_LEAST_M = 60.0
+"""A lone green is not drawn larger than a frame of this width."""
+
+_NICE_FEET = (5, 10, 20, 50, 100, 200, 300, 500, 1000, 2000)
+_NICE_METRES = (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000)
+
+_Number = TypeVar("_Number", float, FloatArray)
+
+_TREAT_HATCH_MM, _LEFT_HATCH_MM = 1.5, 0.9
+"""Spacing of the hatches. They are drawn line by line: browsers print SVG patterns as coarse dots.
+"""
+
+
+def plan_map_svg(plan: TreatmentPlan) -> str:
+    """Return the map of a plan as an SVG element, sized in mm.
+
+    What is treated is hatched one way and numbered in the order of the plan; buffers and other
+    ground of these zones that is left out are hatched the other way on white; proposed check zones
+    have a broken outline and a C.
+    """
+    site, zones = plan.site, plan.areas.zones
+    by_id = site.zones.set_index("zone_id")
+    checks = sorted({each.zone_id for each in plan.areas.check_zones if each.zone_id})
+    shown = [*by_id.loc[zones["zone_id"]].geometry, *by_id.loc[checks].geometry]
+    frame = _Frame(shown)
+    water = site.obstacles["kind"].map(is_water).to_numpy(dtype=bool)
+    parts = [
+        _shapes(site.zones.geometry, frame, "m-zone"),
+        _shapes(site.obstacles.geometry[~water], frame, "m-obstacle"),
+        _shapes(zones.geometry, frame, "m-treat"),
+        _hatched(zones.geometry, frame, "m-treat-line", _TREAT_HATCH_MM),
+        _shapes(plan.areas.left_out.geometry, frame, "m-left"),
+        _hatched(plan.areas.left_out.geometry, frame, "m-left-line", -_LEFT_HATCH_MM),
+        _shapes(site.obstacles.geometry[water], frame, "m-water"),
+        _shapes(by_id.loc[zones["zone_id"]].geometry, frame, "m-edge"),
+        _shapes(by_id.loc[checks].geometry, frame, "m-check"),
+        *_labels(zones, by_id.loc[checks], frame),
+        _foot(frame, site.settings.units),
+    ]
+    size = f"0 0 {frame.width_mm:.1f} {frame.height_mm:.1f}"
+    return (
+        f'<svg class="plan-map" viewBox="{size}" role="img" '
+        f'aria-label="Map of the zones to treat">{"".join(parts)}</svg>'
+    )
+
+
+def key_svg(name: str) -> str:
+    """Return a swatch for the legend.
+
+    Examples
+    --------
+    >>> key_svg("m-zone").count("<path")
+    1
+    """
+    box = shapely.box(0.3, 0.3, 8.7, 5.7)
+    spacing = {"m-treat": _TREAT_HATCH_MM, "m-left": -_LEFT_HATCH_MM}.get(name)
+    hatch = "" if spacing is None else _hatch(box, f"{name}-line", spacing)
+    return (
+        '<svg class="swatch" viewBox="0 0 9 6" aria-hidden="true">'
+        f'<path class="{name}" d="M.3 .3H8.7V5.7H.3Z"/>{hatch}</svg>'
+    )
+
+
+class _Frame:
+    """Metres on the ground to millimetres on paper."""
+
+    def __init__(self, shapes: Sequence[BaseGeometry]) -> None:
+        bounds = shapely.bounds(np.asarray(shapes, dtype=object))
+        west, south = (float(bounds[:, k].min()) for k in (0, 1))
+        east, north = (float(bounds[:, k].max()) for k in (2, 3))
+        wide, high = max(east - west, _LEAST_M), max(north - south, _LEAST_M)
+        room = WIDTH_MM - 2 * _MARGIN_MM, HEIGHT_MM - 2 * _MARGIN_MM - _FOOT_MM
+        self.mm_per_m = min(room[0] / wide, room[1] / high)
+        self.width_mm = WIDTH_MM
+        self.height_mm = high * self.mm_per_m + 2 * _MARGIN_MM + _FOOT_MM
+        # In the middle of the paper, whatever the shape of the site.
+        self.west = (west + east) / 2 - WIDTH_MM / 2 / self.mm_per_m
+        self.north = (south + north) / 2 + (self.height_mm - _FOOT_MM) / 2 / self.mm_per_m
+
+    def place(self, x: _Number, y: _Number) -> tuple[_Number, _Number]:
+        """Return where points of the site lie on the paper."""
+        return (x - self.west) * self.mm_per_m, (self.north - y) * self.mm_per_m
+
+    def ground(self) -> shapely.Polygon:
+        """Return the part of the site that the paper shows, above its foot."""
+        east = self.west + self.width_mm / self.mm_per_m
+        south = self.north - (self.height_mm - _FOOT_MM) / self.mm_per_m
+        return shapely.box(self.west, south, east, self.north)
+
+
+def _shapes(shapes: Iterable[BaseGeometry], frame: _Frame, name: str) -> str:
+    window, fine = frame.ground(), _SIMPLIFY_MM / frame.mm_per_m
+    paths = []
+    for shape in shapes:
+        inside = shapely.intersection(shapely.make_valid(shapely.simplify(shape, fine)), window)
+        rings = [
+            ring
+            for part in shapely.get_parts(inside)
+            if isinstance(part, shapely.Polygon)
+            for ring in (part.exterior, *part.interiors)
+        ]
+        outline = "".join(_ring(ring, frame) for ring in rings)
+        paths.append(f'<path class="{name}" d="{outline}"/>' if outline else "")
+    return "".join(paths)
+
+
+def _hatched(shapes: Iterable[BaseGeometry], frame: _Frame, name: str, spacing: float) -> str:
+    window = frame.ground()
+    on_paper = [
+        shapely.transform(
+            shapely.intersection(shape, window),
+            lambda xy: np.column_stack(frame.place(xy[:, 0], xy[:, 1])),
+        )
+        for shape in shapes
+    ]
+    return "".join(_hatch(shape, name, spacing) for shape in on_paper if not shape.is_empty)
+
+
+def _hatch(shape: BaseGeometry, name: str, spacing_mm: float) -> str:
+    """Return slanting lines inside a shape on paper; a negative spacing slants them the other way.
+
+    Lines of neighbouring shapes meet: they count from the corner of the paper.
+    """
+    west, north, east, south = shape.bounds
+    slant = 1.0 if spacing_mm > 0 else -1.0
+    step = abs(spacing_mm) * math.sqrt(2)
+    ends = sorted((north + slant * west, north + slant * east, south + slant * west))
+    ends = [min(ends), max(*ends, south + slant * east)]
+    places = np.arange(math.floor(ends[0] / step) * step, ends[1] + step, step)
+    lines = [[(west, y - slant * west), (east, y - slant * east)] for y in places]
+    inside = shapely.intersection(shapely.multilinestrings(shapely.linestrings(lines)), shape)
+    strokes = [
+        shapely.get_coordinates(part)
+        for part in shapely.get_parts(inside)
+        if part.geom_type == "LineString"
+    ]
+    path = "".join(f"M{a[0]:.2f} {a[1]:.2f}L{b[0]:.2f} {b[1]:.2f}" for a, *_, b in strokes)
+    return f'<path class="{name}" d="{path}"/>' if path else ""
+
+
+def _ring(ring: BaseGeometry, frame: _Frame) -> str:
+    points = [frame.place(x, y) for x, y in shapely.get_coordinates(ring)[:-1]]
+    return "M" + "L".join(f"{x:.2f} {y:.2f}" for x, y in points) + "Z"
+
+
+def _labels(zones: gpd.GeoDataFrame, checks: gpd.GeoDataFrame, frame: _Frame) -> list[str]:
+    numbered = [
+        (shape, str(order))
+        for shape, order in zip(zones.geometry, zones["order"], strict=True)
+        if not shape.is_empty
+    ]
+    return [_label(shape, text, frame) for shape, text in [*numbered, *_lettered(checks)]]
+
+
+def _lettered(checks: gpd.GeoDataFrame) -> list[tuple[BaseGeometry, str]]:
+    return [(shape, "C") for shape in checks.geometry]
+
+
+def _label(shape: BaseGeometry, text: str, frame: _Frame) -> str:
+    largest = max(shapely.get_parts(shape), key=lambda part: part.area)
+    spot = label_point(largest, MultiPoint())
+    x, y = frame.place(spot.x, spot.y)
+    return (
+        f'<circle class="m-disc" cx="{x:.1f}" cy="{y:.1f}" r="2.3"/>'
+        f'<text x="{x:.1f}" y="{y + 1.05:.2f}">{text}</text>'
+    )
+
+
+def _foot(frame: _Frame, units: Units) -> str:
+    steps = [feet * 0.3048 for feet in _NICE_FEET] if units == "us" else list(_NICE_METRES)
+    length_m = max((m for m in steps if m * frame.mm_per_m <= _BAR_MM), default=steps[0])
+    wide, y = length_m * frame.mm_per_m, frame.height_mm - 2.2
+    x, text = frame.width_mm - 7, distance_text(length_m, units)
+    return (
+        f'<path class="m-scale" d="M3 {y - 1.6:.1f}V{y:.1f}H{3 + wide:.1f}V{y - 1.6:.1f}"/>'
+        f'<text class="m-note" x="{5 + wide:.1f}" y="{y:.1f}">{text}</text>'
+        f'<path class="m-north" d="M{x:.1f} {y - 4.6:.1f}l1.6 4.8l-1.6 -1l-1.6 1Z"/>'
+        f'<text x="{x + 3.6:.1f}" y="{y:.1f}">N</text>'
+    )
