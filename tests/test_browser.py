@@ -272,7 +272,7 @@ def test_search_finds_by_mouse_and_the_map_goes_there(opened: Opener, size: View
     assert drawing_of(page, "path.zone") != before
     detail = page.locator("#detail").inner_text()
     assert "cup" in detail
-    assert "Quiet patch: the trap and its neighbours" in detail
+    assert "Quiet patch: a group of neighbouring traps" in detail
 
 
 @both_sizes

@@ -134,7 +134,7 @@ def test_traps_gpx_has_the_structure_of_gpx_1_1(records: Records) -> None:
     [
         ("GPX/1/1", "GPX/1/0", "the root is not gpx"),
         ('version="1.1"', 'version="1.0"', "version is not 1.1"),
-        ("<type>pitfall trap</type>", "<kind>trap</kind>", "kind may not be here"),
+        ("<type>linear</type>", "<kind>trap</kind>", "kind may not be here"),
         ("<name>T01</name>", "<type>x</type><name>T01</name>", "out of order"),
         ("<name>T01</name>", "<name>T01</name><name>T01</name>", "name is there twice"),
         ('lat="40', 'lat="140', "lat is out of range"),
