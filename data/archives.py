@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import lzma
 import stat
 import struct
 import zipfile
@@ -64,7 +65,7 @@ def unpack(
         raise
     except (
         *(zipfile.BadZipFile, zlib.error, struct.error, EOFError, OSError, ValueError),
-        *(NotImplementedError, RuntimeError, LookupError, OverflowError),
+        *(NotImplementedError, RuntimeError, LookupError, OverflowError, lzma.LZMAError),
     ):
         raise _refusal("IN-002", file, "the archive is damaged", "export it again") from None
 

@@ -222,3 +222,15 @@ def test_reading_archives_writes_nothing(tmp_path: Path) -> None:
     before = {path.name: path.read_bytes() for path in folder.iterdir()}
     read_site(folder)
     assert {path.name: path.read_bytes() for path in folder.iterdir()} == before
+
+
+def test_a_member_whose_lzma_stream_is_damaged_is_refused() -> None:
+    """A flipped byte in the stream, which Python's lzma reports by an error of its own."""
+    buffer = io.BytesIO()
+    with zipfile.ZipFile(buffer, "w", zipfile.ZIP_LZMA) as archive:
+        archive.writestr("zones.shp", bytes(range(256)) * 40)
+    damaged = bytearray(buffer.getvalue())
+    start = damaged.index(b"zones.shp") + len("zones.shp")
+    damaged[start + 9 : start + 60] = b"\xff" * 51
+    with pytest.raises(InputError, match="the archive is damaged"):
+        unpack(bytes(damaged), "x.zip", lambda _: True)
