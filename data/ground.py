@@ -16,7 +16,7 @@ from data.findings import Finding
 from data.pairs import MOST_PAIRS, MOST_POSITION_TESTS, meeting
 from data.places import as_array
 from data.settings import SiteSettings
-from data.suggestions import did_you_mean
+from data.suggestions import asked_back, close_names
 from data.toml_text import toml_key
 from data.traps import ALWAYS, NEAREST_M, STILL, locations
 
@@ -257,12 +257,14 @@ def _far_moves(draft: Draft) -> list[Finding]:
 def _unknown_designs(draft: Draft, settings: SiteSettings) -> list[Finding]:
     known = [design.name for design in settings.designs]
     designs = draft.typed["design"]
+    unknown = (designs != "") & ~designs.isin(known) & bool(known)
+    close = close_names(draft.text["design"][unknown], known)
     fault = Fault(
         "IN-047",
-        (designs != "") & ~designs.isin(known) & bool(known),
+        unknown,
         lambda cell: f"{quoted(cell)} is not among the designs of site.toml",
-        lambda cell: did_you_mean(
-            cell, known, f"add [designs.{toml_key(cell)}] to site.toml, or mend it"
+        lambda cell: asked_back(
+            close.get(cell), f"add [designs.{toml_key(cell)}] to site.toml, or mend it"
         ),
         "design",
         "warning",

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 
 import pandas as pd
 
 from data.checks import Check, Draft, Fault, findings_at, quoted
 from data.findings import Finding
-from data.suggestions import did_you_mean, reading
+from data.suggestions import asked_back, close_names, reading
 
 _EATEN = re.compile(
     r"""
@@ -44,23 +44,38 @@ def looks_eaten(name: str) -> bool:
     return _EATEN.fullmatch(name) is not None
 
 
-def unknown_fix(name: str, known: Iterable[str], file: str) -> str:
-    """Return how to mend a name that a file does not know.
+def unknown_fix(names: Iterable[str], known: Iterable[str], file: str) -> Callable[[str], str]:
+    """Return how to mend each of the names that a file does not know.
+
+    Parameters
+    ----------
+    names
+        The names that are not known.
+    known
+        The names that are.
+    file
+        Where they are listed.
 
     Examples
     --------
-    >>> unknown_fix("TO5", ["T05"], "traps.csv")
+    >>> fix = unknown_fix(["TO5", "5-Jan", "Total"], ["T05"], "traps.csv")
+    >>> fix("TO5")
     "did you mean 'T05'?"
-    >>> unknown_fix("5-Jan", ["T05"], "traps.csv")
+    >>> fix("5-Jan")
     'a spreadsheet seems to have changed it: format the column as text, and type the name again'
-    >>> unknown_fix("Total", ["T05"], "traps.csv")
+    >>> fix("Total")
     'delete the row if it sums up others'
     """
-    if _SUM(name):
-        return "delete the row if it sums up others"
-    if looks_eaten(name):
-        return f"a spreadsheet seems to have changed it: {_FIX}"
-    return did_you_mean(name, known, f"add it to {file}, or mend the id")
+    close = close_names(names, known)
+
+    def fix(name: str) -> str:
+        if _SUM(name):
+            return "delete the row if it sums up others"
+        if looks_eaten(name):
+            return f"a spreadsheet seems to have changed it: {_FIX}"
+        return asked_back(close.get(name), f"add it to {file}, or mend the id")
+
+    return fix
 
 
 def id_checks(column: str) -> list[Check]:

@@ -48,11 +48,12 @@ def zone_checks(zones: KnownZones) -> list[Check]:
 
 def _unknown_zone(draft: Draft, zones: KnownZones) -> list[Finding]:
     ids = draft.typed["zone_id"]
+    unknown = (ids != "") & ~ids.isin(zones.ids)
     fault = Fault(
         "IN-043",
-        (ids != "") & ~ids.isin(zones.ids),
+        unknown,
         lambda cell: f"zone {quoted(cell)} is not in {zones.file}",
-        lambda cell: unknown_fix(cell, zones.ids, zones.file),
+        unknown_fix(draft.text["zone_id"][unknown], zones.ids, zones.file),
         "zone_id",
     )
     return findings_at(draft, fault)

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 
+import pandas as pd
 import shapely
 
 from data.checks import Draft
@@ -153,38 +154,36 @@ def unread_files(
 
 def _refused(file: str, raw: RawTable | None, why: Finding) -> tuple[Tally, list[SetAsideRow]]:
     """Count the rows of a file that was refused as a whole; without a table none was read."""
-    rows = [] if raw is None else list(raw.text.index)
-    aside = [SetAsideRow(replace(why, row=int(row)), _cells_of(raw, row)) for row in rows]
+    if raw is None:
+        return Tally(file, 0, 0, 0), []
+    cells = _cells_of(raw)
+    rows = [int(row) for row in raw.text.index]
+    aside = [SetAsideRow(replace(why, row=row), cells(row)) for row in rows]
     return Tally(file, len(rows), 0, len(rows)), aside
-
-
-def _cells_of(raw: RawTable | None, row: int) -> dict[str, str]:
-    return {} if raw is None else _written(raw, row) | _shape(raw, row)
 
 
 def _table(
     draft: Draft, used: Iterable[int] | None, raw: RawTable | None
 ) -> tuple[Tally, list[SetAsideRow]]:
     kept = set(draft.sound.index if used is None else used)
-    # A row with too many cells is in no table, yet it was read.
     first = _first_errors(draft)
+    whole = next((e for e in draft.findings if e.severity == "error" and e.row is None), None)
+    # A row with too many cells is in no table, yet it was read.
     # Row 1 is the header of a plain table, but the first feature of a layer.
     rows = sorted(set(draft.text.index) | (set(first) - {1}))
     lost = [row for row in rows if row not in kept]
-    aside = [_set_aside(draft, row, first, raw) for row in lost]
+    cells = _cells_in(draft) if raw is None else _cells_of(raw)
+    aside = [_set_aside(draft, row, first.get(row, whole), cells(row)) for row in lost]
     outside = len(_out_of_season(draft) & kept)
     used_count = len(rows) - len(lost) - outside
     return Tally(draft.file, len(rows), used_count, len(lost), outside), aside
 
 
-def _set_aside(
-    draft: Draft, row: int, first: Mapping[int, Finding], raw: RawTable | None
-) -> SetAsideRow:
-    cells = _cells(draft, row, raw)
+def _set_aside(draft: Draft, row: int, error: Finding | None, cells: dict[str, str]) -> SetAsideRow:
     # Of all tables with places only the traps name a trap.
     is_trap = "geometry" in draft.typed and "trap_id" in draft.headers
     trap = cells.get(draft.headers["trap_id"], "").strip() if is_trap else ""
-    return SetAsideRow(_reason(draft, row, first), cells, trap)
+    return SetAsideRow(error or _taken_along(draft.file, row), cells, trap)
 
 
 def _out_of_season(draft: Draft) -> set[int]:
@@ -203,42 +202,38 @@ def _first_errors(draft: Draft) -> dict[int, Finding]:
     return first
 
 
-def _reason(draft: Draft, row: int, first: Mapping[int, Finding]) -> Finding:
-    """Return a row's first error, else that of the file, else that another row takes it along."""
-    whole = [each for each in draft.findings if each.severity == "error" and each.row is None]
-    if row in first:
-        return first[row]
-    if whole:
-        return whole[0]
+def _taken_along(file: str, row: int) -> Finding:
+    """Return why a row counts nowhere though neither it nor its file has an error."""
     return Finding(
         "IN-044",
-        draft.file,
+        file,
         "its trap has no usable row on these days",
         "mend the rows of the trap in the file of traps",
         row=row,
     )
 
 
-def _cells(draft: Draft, row: int, raw: RawTable | None) -> dict[str, str]:
-    if raw is not None:
-        return _cells_of(raw, row)
-    if row not in draft.text.index:
-        return {}
-    cells = draft.text.loc[row]
-    return {draft.headers.get(str(name), str(name)): str(cell) for name, cell in cells.items()}
+def _cells_in(draft: Draft) -> Callable[[int], dict[str, str]]:
+    """Return what tells the cells of a row of a checked table, under the names of its file."""
+    return _rows_of(draft.text.rename(columns=draft.headers))
 
 
-def _written(raw: RawTable, row: int) -> dict[str, str]:
-    if raw.written is not None:
-        return raw.written.cells(row)
-    if row not in raw.text.index:
-        return {}
-    return {str(name): str(cell) for name, cell in raw.text.loc[row].items()}
+def _cells_of(raw: RawTable) -> Callable[[int], dict[str, str]]:
+    """Return what tells the cells of a row as they were typed, with its shape if it has one."""
+    written = _rows_of(raw.text) if raw.written is None else raw.written.cells
+    shapes = {} if raw.geometry is None else dict(raw.geometry.items())
+
+    def cells(row: int) -> dict[str, str]:
+        shape = shapes.get(row)
+        # A plain table has the shape in its cells; here it keeps all its decimals.
+        wkt = {} if shape is None else {"wkt": shapely.to_wkt(shape, rounding_precision=-1)}
+        return written(row) | wkt
+
+    return cells
 
 
-def _shape(raw: RawTable, row: int) -> dict[str, str]:
-    """Return the shape of a feature with all its decimals; a plain table has it in its cells."""
-    if raw.geometry is None or row not in raw.geometry.index:
-        return {}
-    shape = raw.geometry.loc[row]
-    return {} if shape is None else {"wkt": shapely.to_wkt(shape, rounding_precision=-1)}
+def _rows_of(text: pd.DataFrame) -> Callable[[int], dict[str, str]]:
+    # Looking rows up in the table one by one took most of the time of a large file.
+    names = [str(name) for name in text.columns]
+    rows = dict(zip(text.index, text.itertuples(index=False, name=None), strict=True))
+    return lambda row: dict(zip(names, rows[row], strict=True)) if row in rows else {}

@@ -8,6 +8,9 @@ from collections.abc import Iterable
 
 _LOOKS_LIKE = str.maketrans({"o": "0", "i": "1", "l": "1"})
 
+MOST_SPELLED = 500
+"""More strange names than this are no slips of the pen: they belong to another list."""
+
 
 def nearest(word: str, known: Iterable[str]) -> str | None:
     """Return the known name that `word` was most likely meant to be.
@@ -36,13 +39,43 @@ def nearest(word: str, known: Iterable[str]) -> str | None:
     >>> nearest("elephant", ["ok", "flooded"]) is None
     True
     """
+    return close_names([word], known).get(word)
+
+
+def close_names(words: Iterable[str], known: Iterable[str]) -> dict[str, str]:
+    """Return word -> the known name it was most likely meant to be, as `nearest` finds it.
+
+    Parameters
+    ----------
+    words
+        As typed, of a whole column.
+    known
+        The names there are.
+
+    Returns
+    -------
+    dict of str to str
+        Without the words that nothing is close to. With more than `MOST_SPELLED` different words
+        that do not even read the same as a name, none of those is compared letter by letter.
+
+    Examples
+    --------
+    >>> close_names(["t-1", "floded", "elephant"], ["T01", "flooded"])
+    {'t-1': 'T01', 'floded': 'flooded'}
+    """
     names = sorted(set(known))
-    same = [name for name in names if reading(name) == reading(word)]
-    if same:
-        return same[0]
+    same = {reading(name): name for name in reversed(names)}
+    asked = {word: same.get(reading(word)) for word in dict.fromkeys(words)}
+    found = {word: name for word, name in asked.items() if name is not None}
+    strange = [word for word, name in asked.items() if name is None]
+    if len(strange) > MOST_SPELLED:
+        return found
     lower = {name.lower(): name for name in reversed(names)}
-    close = difflib.get_close_matches(word.lower(), sorted(lower), n=1, cutoff=0.75)
-    return lower[close[0]] if close else None
+    spellings = sorted(lower)
+    for word in strange:
+        for close in difflib.get_close_matches(word.lower(), spellings, n=1, cutoff=0.75):
+            found[word] = lower[close]
+    return found
 
 
 def did_you_mean(word: str, known: Iterable[str], otherwise: str) -> str:
@@ -53,7 +86,17 @@ def did_you_mean(word: str, known: Iterable[str], otherwise: str) -> str:
     >>> did_you_mean("OK", ["ok"], "use one of: ok")
     "did you mean 'ok'?"
     """
-    name = nearest(word, known)
+    return asked_back(nearest(word, known), otherwise)
+
+
+def asked_back(name: str | None, otherwise: str) -> str:
+    """Return the question whether a name was meant, or `otherwise` without one.
+
+    Examples
+    --------
+    >>> asked_back("ok", "use one of: ok"), asked_back(None, "use one of: ok")
+    ("did you mean 'ok'?", 'use one of: ok')
+    """
     return otherwise if name is None else f"did you mean {name!r}?"
 
 

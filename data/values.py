@@ -15,7 +15,7 @@ from data.dates import ISO, NoSuchDayError, NoTimeZoneError, read_day
 from data.raw import NamedTable
 from data.schemas import Column, Table
 from data.settings import ReadSettings
-from data.suggestions import did_you_mean
+from data.suggestions import asked_back, close_names
 
 _NUMBERS = {
     ".": re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)").fullmatch,
@@ -106,11 +106,12 @@ def _text(text: pd.Series[str], _column: Column, _read: ReadSettings) -> _Parsed
 def _word(text: pd.Series[str], column: Column, _read: ReadSettings) -> _Parsed:
     unknown = (text != "") & ~text.isin(column.words)
     words = "use one of: " + ", ".join(column.words)
+    close = close_names(text[unknown], column.words)
     fault = Fault(
         "IN-014",
         unknown,
         lambda cell: f"{quoted(cell)} is not a known {column.name}",
-        lambda cell: did_you_mean(cell, column.words, words),
+        lambda cell: asked_back(close.get(cell), words),
         column.name,
     )
     return text, [fault]

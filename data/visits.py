@@ -12,7 +12,7 @@ from data.checks import Check, Draft, Fault, findings_at, quoted, rows_of
 from data.findings import Finding
 from data.ids import unknown_fix
 from data.settings import SeasonWindow
-from data.suggestions import nearest
+from data.suggestions import close_names
 from data.traps import ALWAYS, STILL
 from data.windows import season_years
 
@@ -133,11 +133,12 @@ def place_visits(visits: pd.DataFrame, locations: pd.DataFrame) -> pd.Series[str
 
 def _unknown_trap(draft: Draft, traps: KnownTraps) -> list[Finding]:
     ids = draft.typed["trap_id"]
+    unknown = (ids != "") & ~ids.isin(traps.ids)
     fault = Fault(
         "IN-040",
-        (ids != "") & ~ids.isin(traps.ids),
+        unknown,
         lambda cell: f"trap {quoted(cell)} is not in {traps.file}",
-        lambda cell: unknown_fix(cell, traps.ids, traps.file),
+        unknown_fix(draft.text["trap_id"][unknown], traps.ids, traps.file),
         "trap_id",
     )
     return findings_at(draft, fault)
@@ -292,9 +293,8 @@ def _meant_visits(draft: Draft, traps: KnownTraps) -> pd.DataFrame:
     visits = draft.typed[["trap_id", "set_on", "checked_on"]]
     if not traps.ids:
         return visits.assign(place=visits["trap_id"])
-    unknown = set(visits["trap_id"]) - traps.ids
-    meant = {name: nearest(name, traps.ids) or name for name in unknown}
-    visits = visits.assign(trap_id=visits["trap_id"].replace(meant) if meant else visits["trap_id"])
+    meant = close_names(set(visits["trap_id"]) - traps.ids, traps.ids)
+    visits = visits.assign(trap_id=visits["trap_id"].map(lambda name: meant.get(name, name)))
     return visits.assign(place=place_visits(visits, traps.locations).to_numpy())
 
 

@@ -47,8 +47,7 @@ def week_sunday(week: str) -> date:
             raise ValueError
         return date.fromisocalendar(int(found[1]), int(found[2]), 7)
     except ValueError:
-        message = f"week {week!r} is not an ISO 8601 week; write it like 2026-W19"
-        raise SettingsError(message) from None
+        raise SettingsError(_no_week_message(week, well_written=found is not None)) from None
 
 
 def season_bounds(day: date, window: SeasonWindow) -> tuple[date, date]:
@@ -115,6 +114,12 @@ def choose_season(
 def in_period(days: pd.Series[pd.Timestamp], first: date, last: date) -> BoolArray:
     """Tell which days lie in a period, both ends included."""
     return np.asarray((days >= pd.Timestamp(first)) & (days <= pd.Timestamp(last)), dtype=bool)
+
+
+def _no_week_message(week: str, *, well_written: bool) -> str:
+    if well_written:
+        return f"there is no week {week!r}; a year has 52 ISO 8601 weeks, some have 53"
+    return f"week {week!r} is not an ISO 8601 week; write it like 2026-W19"
 
 
 def _day(year: int, month_day: str) -> date:

@@ -6,6 +6,8 @@ import io
 import json
 import sqlite3
 import zipfile
+from collections import Counter
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -20,9 +22,13 @@ from formats import kml, layer, ods, shapefile, without, xlsx, zipped
 from sites import SOUTH, WEST, collection, feature, make_site, shape_layers
 
 from data import files, geopackages, ground, layers, pairs, shapes, workbooks, xml_trees, zones
+from data.checks import Draft
 from data.findings import Finding, InputError
 from data.reading import read_site
+from data.set_aside import Account, account_of
+from data.suggestions import MOST_SPELLED, close_names
 from scripts.bench.fuzz_corpus import xlsx as with_shared_texts
+from scripts.commands.check import report
 
 
 def found(folder: Path) -> list[Finding]:
@@ -454,3 +460,35 @@ def test_the_check_of_a_geopackage_has_an_end(
 def _members(content: bytes) -> dict[str, bytes]:
     with zipfile.ZipFile(io.BytesIO(content)) as archive:
         return {name: archive.read(name) for name in archive.namelist()}
+
+
+def test_a_heading_as_long_as_a_line_is_reported() -> None:
+    """A heading of 200 letters left no room for words, and the report broke."""
+    wrong = Finding("IN-021", "visits.csv", "not a number", "mend it", row=14, column="x" * 200)
+    lines = report([wrong], Account(), 80, 20)
+    assert lines[1].endswith("x" * 200 + " ERROR")
+    assert lines[2].strip() == "not a number; mend it [IN-021]"
+
+
+def test_many_strange_names_are_not_compared_letter_by_letter() -> None:
+    """The visits of another network: each name against each of ours took minutes."""
+    strange = [f"Q{number}x" for number in range(MOST_SPELLED)]
+    assert close_names([*strange, "T-1"], ["T01", "Q123y"])["T-1"] == "T01"
+    assert "Q123x" in close_names(strange, ["T01", "Q123y"])
+    assert close_names([*strange, "Qx", "T-1"], ["T01", "Q123y"]) == {"T-1": "T01"}
+
+
+def test_rows_set_aside_are_looked_up_once() -> None:
+    """Each row set aside read through all findings, so twice the rows took four times as long."""
+    reads = Counter[str]()
+
+    class Watched(tuple[Finding, ...]):
+        def __iter__(self) -> Iterator[Finding]:
+            reads["passes"] += 1
+            return super().__iter__()
+
+    text = pd.DataFrame({"zone_id": [str(row) for row in range(300)]}, index=range(2, 302))
+    faults = Watched(Finding("IN-010", "zones.csv", "blank", "fill it", row=r) for r in text.index)
+    draft = Draft("zones.csv", text, text, {"zone_id": "zone_id"}, faults)
+    assert account_of([draft], {}).count == 300
+    assert reads["passes"] < 10

@@ -178,8 +178,12 @@ def _finding_lines(each: Finding, width: int) -> list[str]:
     word = "ERROR" if each.severity == "error" else "warning"
     start = f"  {place} {each.column or '':<15} {word:<8} "
     text = " ".join(f"{each.problem}; {each.fix} [{each.code}]".split())
-    wrapped = textwrap.wrap(text, width - len(start), break_on_hyphens=False) or [""]
-    return [start + wrapped[0], *(" " * len(start) + line for line in wrapped[1:])]
+    # A heading may be as long as a line: then the words begin on a line of their own.
+    own_line = len(start) > width // 2
+    indent = " " * (29 if own_line else len(start))
+    wrapped = textwrap.wrap(text, width - len(indent), break_on_hyphens=False) or [""]
+    first = [start.rstrip(), indent + wrapped[0]] if own_line else [start + wrapped[0]]
+    return [*first, *(indent + line for line in wrapped[1:])]
 
 
 def _tally_lines(account: Account) -> list[str]:
