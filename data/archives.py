@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import io
-import lzma
 import stat
 import struct
 import zipfile
@@ -17,6 +16,9 @@ ZIP_START = b"PK\x03\x04"
 LARGEST_UNPACKED_MB = 100
 MOST_MEMBERS = 1000
 LARGEST_RATIO = 100
+
+_METHODS = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)
+"""How office programs, receivers and mapping programs pack; others may ask for any memory."""
 
 _SMALL = 1_000_000
 """A member under this many bytes does no harm, however well it is packed."""
@@ -47,7 +49,8 @@ def unpack(
     ------
     InputError
         When the archive is damaged, or any member of it is not safe: outside the archive, a link,
-        encrypted, there twice, packed more than 100:1, or more than the limits together.
+        encrypted, there twice, packed by a rare method or more than 100:1, or more than the limits
+        together.
 
     Examples
     --------
@@ -65,7 +68,7 @@ def unpack(
         raise
     except (
         *(zipfile.BadZipFile, zlib.error, struct.error, EOFError, OSError, ValueError),
-        *(NotImplementedError, RuntimeError, LookupError, OverflowError, lzma.LZMAError),
+        *(NotImplementedError, RuntimeError, LookupError, OverflowError),
     ):
         raise _refusal("IN-002", file, "the archive is damaged", "export it again") from None
 
@@ -101,6 +104,8 @@ def _member_problem(member: zipfile.ZipInfo) -> str:
         return "is a link"
     if member.flag_bits & 0x1:
         return "is encrypted"
+    if member.compress_type not in _METHODS:
+        return f"is packed by method {member.compress_type}, which a usual archive does not use"
     if member.file_size > max(_SMALL, LARGEST_RATIO * member.compress_size):
         return f"is packed more than {LARGEST_RATIO}:1"
     return ""

@@ -139,7 +139,8 @@ def point_findings(draft: Draft, grid: Grid) -> list[Finding]:
         Fault("IN-051", zero, "the position is 0, 0", "type the true position"),
     ]
     if grid.box is not None:
-        far = far_from(grid.box, points.to_crs(grid.crs)) & ~beyond & ~zero
+        # A shape that is no point has no position; another finding says so.
+        far = far_from(grid.box, points.to_crs(grid.crs)) & ~beyond & ~zero & x.notna()
         faults.append(_far_fault(far, points, grid, grid.box))
     return [finding for fault in faults for finding in findings_at(draft, fault)]
 

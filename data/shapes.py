@@ -17,7 +17,7 @@ from data.geopackages import read_geopackage
 from data.layers import refuse, refuse_many_cells
 from data.parquets import read_geoparquet
 from data.placemarks import read_gpx, read_kml, read_kmz
-from data.raw import RawTable
+from data.raw import RawTable, WrittenRows
 from data.settings import Decimal
 from data.shapefiles import read_shapefile, read_zipped_shapefile
 from data.tables import refuse_many_rows
@@ -62,11 +62,16 @@ def read_geojson(source: SourceFile) -> RawTable:
     rows = [_properties(feature, source.read.decimal) for feature in features]
     refuse_many_cells(len(rows), len({name for row in rows for name in row}), source, source.name)
     index = range(1, len(rows) + 1)
-    text = pd.DataFrame(rows, index=index).fillna("").astype(object)
+    typed = pd.DataFrame(rows, index=index).fillna("").astype(object)
+    written = WrittenRows(
+        [typed.columns.astype(str).tolist(), *typed.itertuples(index=False, name=None)], first=1
+    )
     geometries = [json.dumps(feature.get("geometry")) for feature in features]
     shapes = shapely.force_2d(shapely.from_geojson(geometries, on_invalid="ignore"))
     series = gpd.GeoSeries(shapes, index=index, crs=WGS84)
-    return RawTable(source.name, text, series, read=source.read, local_grid=source.local_grid)
+    text = typed.map(str.strip)
+    read, grid = source.read, source.local_grid
+    return RawTable(source.name, text, series, read=read, local_grid=grid, written=written)
 
 
 def _json_object(source: SourceFile) -> _Json:
@@ -112,7 +117,10 @@ def _properties(feature: _Json, decimal: Decimal) -> dict[str, str]:
     properties = properties if isinstance(properties, dict) else {}
     own_id = {"id": feature["id"]} if "id" in feature else {}
     cells = {**own_id, **properties}
-    return {name.strip(): cell_text(value, decimal) for name, value in cells.items()}
+    return {
+        name.strip(): value if isinstance(value, str) else cell_text(value, decimal)
+        for name, value in cells.items()
+    }
 
 
 SHAPE_READERS: dict[str, Callable[[SourceFile], RawTable]] = {

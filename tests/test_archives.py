@@ -224,13 +224,11 @@ def test_reading_archives_writes_nothing(tmp_path: Path) -> None:
     assert {path.name: path.read_bytes() for path in folder.iterdir()} == before
 
 
-def test_a_member_whose_lzma_stream_is_damaged_is_refused() -> None:
-    """A flipped byte in the stream, which Python's lzma reports by an error of its own."""
+@pytest.mark.parametrize("method", [zipfile.ZIP_LZMA, zipfile.ZIP_BZIP2])
+def test_a_member_packed_by_a_rare_method_is_refused(method: int) -> None:
+    """A damaged LZMA header asked for gigabytes before a byte was unpacked."""
     buffer = io.BytesIO()
-    with zipfile.ZipFile(buffer, "w", zipfile.ZIP_LZMA) as archive:
+    with zipfile.ZipFile(buffer, "w", method) as archive:
         archive.writestr("zones.shp", bytes(range(256)) * 40)
-    damaged = bytearray(buffer.getvalue())
-    start = damaged.index(b"zones.shp") + len("zones.shp")
-    damaged[start + 9 : start + 60] = b"\xff" * 51
-    with pytest.raises(InputError, match="the archive is damaged"):
-        unpack(bytes(damaged), "x.zip", lambda _: True)
+    with pytest.raises(InputError, match=f"'zones.shp' is packed by method {method}"):
+        unpack(buffer.getvalue(), "x.zip", lambda _: True)

@@ -18,7 +18,7 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
 import shapely
-from formats import kml, layer, ods, shapefile, without, xlsx, zipped
+from formats import kml, layer, ods, shapefile, trap_layer, without, xlsx, zipped
 from sites import SOUTH, WEST, collection, feature, make_site, shape_layers
 
 from data import files, geopackages, ground, layers, pairs, shapes, workbooks, xml_trees, zones
@@ -492,3 +492,13 @@ def test_rows_set_aside_are_looked_up_once() -> None:
     draft = Draft("zones.csv", text, text, {"zone_id": "zone_id"}, faults)
     assert account_of([draft], {}).count == 300
     assert reads["passes"] < 10
+
+
+def test_a_polygon_as_trap_is_a_finding_and_no_place(tmp_path: Path) -> None:
+    """It was taken for a point far away, and looking for its swapped coordinates broke."""
+    traps = trap_layer().head(4)
+    polygon = gpd.GeoSeries([traps.geometry[0].buffer(0.001)], crs=4326)
+    drawn = traps.set_geometry(pd.concat([polygon, traps.geometry[1:]]))
+    folder = without(tmp_path / "site", "traps.csv")
+    drawn.to_file(folder / "traps.geojson", driver="GeoJSON")
+    assert ("IN-061", 1) in [(each.code, each.row) for each in found(folder)]

@@ -394,6 +394,14 @@ def test_rows_set_aside_hold_their_cells_as_typed(form: str, tmp_path: Path) -> 
     assert (row.cells["status"], row.cells["note"]) == (" OK ", "  wet  ")
 
 
+def test_a_feature_set_aside_holds_its_cells_as_typed(tmp_path: Path) -> None:
+    zones = shape_layers()["zones.geojson"]
+    twin = zones[0] | {"properties": zones[0]["properties"] | {"note": "  wet  "}}
+    content = features([*zones, twin])
+    folder = make_site(tmp_path / "site", files={"zones.geojson": content})
+    assert "  wet  " in [row.cells.get("note") for row in account_of(folder).rows]
+
+
 def test_an_error_of_the_spreadsheet_comes_first_and_is_kept(tmp_path: Path) -> None:
     folder = without(tmp_path / "site", "visits.csv")
     book = openpyxl.load_workbook(io.BytesIO(xlsx({"visits": VISITS})))
