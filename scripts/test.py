@@ -1,6 +1,7 @@
 """Run every check: set snoutline up with its test tools if needed, then lint, types and tests.
 
-Needs Python 3.11 or newer and nothing else. Arguments are passed on to pytest.
+Needs Python 3.11 or newer and nothing else. Arguments are passed on to pytest, which runs on all
+cores.
 """
 
 import os
@@ -21,6 +22,9 @@ CHECKS: tuple[tuple[str, ...], ...] = (
     ("mypy",),
 )
 """Every check that comes before pytest, as a command of the environment."""
+
+WORKERS = ("--numprocesses", "auto", "--maxprocesses", "8", "--dist", "worksteal")
+"""One process per core; ``-n0`` behind the script's name runs the tests in one."""
 
 
 def run_check(environment: Environment, check: tuple[str, ...]) -> str:
@@ -49,7 +53,8 @@ def main() -> int:
     environment = prepared(ROOT, "test")
     outcomes = [run_check(environment, check) for check in CHECKS]
     # pytest runs last and shows these outcomes above its own closing line, which so stays last.
-    failed = run(environment, ["pytest", *sys.argv[1:]], SNOUTLINE_OUTCOMES="\n".join(outcomes))
+    pytest = ["pytest", *WORKERS, *sys.argv[1:]]
+    failed = run(environment, pytest, SNOUTLINE_OUTCOMES="\n".join(outcomes))
     return 1 if failed or any(each.endswith("FAILED") for each in outcomes) else 0
 
 
