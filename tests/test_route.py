@@ -189,7 +189,7 @@ def test_a_trap_that_is_gone_is_not_on_the_round(tmp_path: Path) -> None:
 def test_a_week_without_any_trap_is_refused(tmp_path: Path) -> None:
     with pytest.raises(SettingsError, match="no trap is in use in week 2020-W10"):
         plan_of(make_site(tmp_path / "site"), "2020-W10")
-    with pytest.raises(SettingsError, match="'2026-W60' is not an ISO 8601 week"):
+    with pytest.raises(SettingsError, match="there is no week '2026-W60'"):
         plan_of(make_site(tmp_path / "site"), "2026-W60")
 
 
