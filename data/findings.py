@@ -110,6 +110,7 @@ CODES: dict[str, str] = {
     "IN-103": "tape measures are called metres, but declared in another unit",
     "IN-104": "the use of a zone is written nearly like another one",
     "IN-105": "a column without a name holds values",
+    "IN-106": "a limit names a zone or a use that the site does not have",
     "IN-072": "days are missing",
     "IN-073": "temperatures look like tenths of a degree",
     "IN-074": "temperatures look like those of the other unit",

@@ -27,6 +27,7 @@ from data.day_slips import VisitDays, day_checks, late_checks, life_checks, visi
 from data.files import SourceFile, find_file
 from data.findings import Finding, InputError
 from data.ground import check_ground, surroundings_of
+from data.limits import unknown_places
 from data.observation import to_days
 from data.places import Grid, latitude_of
 from data.raw import NamedTable, NoSuchLayerError, RawTable
@@ -158,6 +159,7 @@ def read_site(folder: Path) -> Site:
     treatments = _treatments(files, known, days)
     weather = _weather(files, grid, days)
     drafts = (zones, refuges, obstacles, traps, visits, cores, weather, treatments)
+    files.findings.extend(_strange_limits(settings, zones))
     findings = _all_findings(files, drafts)
     if zones is None or traps is None or visits is None or grid is None:
         raise InputError(findings, _account(files, drafts, findings, visits, None))
@@ -285,6 +287,19 @@ def _known_zones(zones: Draft | None) -> KnownZones:
         return KnownZones(frozenset(), frozenset(), "")
     ids = frozenset(zones.typed["zone_id"]) - {""}
     return KnownZones(ids, frozenset(zones.sound["zone_id"]), zones.file)
+
+
+def _strange_limits(settings: SiteSettings, zones: Draft | None) -> list[Finding]:
+    """Return a finding for every limit that holds for no zone, because its name is unknown."""
+    if zones is None:
+        return []
+    rows = zones.typed
+    told = unknown_places(settings.limits, set(rows["zone_id"]) - {""}, set(rows["use"]) - {""})
+    split = (line.removeprefix(f"{SITE_FILE}, ").partition("; ") for line in told)
+    return [
+        Finding("IN-106", SITE_FILE, f"{problem}, so it holds nowhere", fix, severity="warning")
+        for problem, _, fix in split
+    ]
 
 
 def _all_findings(files: _Folder, drafts: Iterable[Draft | None]) -> tuple[Finding, ...]:

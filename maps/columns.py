@@ -63,6 +63,29 @@ _ZONE_RATE = (
     ),
 )
 
+_ZONE_DECISION = (
+    Column("state", "code", "`above`, `below`, `undecided`, `no_traps` or `no_limit`."),
+    Column("reasons", "codes", "Why, the one that made the state first; parted by blanks."),
+    Column("judged_by", "code", "`adults` or `larvae`; blank where nothing could be judged."),
+    Column("p_above", "chance", "The model's chance that the zone is over its limit.", 2),
+    Column("adult_limit", _RATE, "Your limit for adults on that day; blank without one.", 3),
+    Column("larval_limit_m2", "larvae per m2", "Your limit for larvae on that day.", 2),
+    Column("larvae_m2", "larvae per m2", "Density in the cores that count.", 2),
+    Column("larvae_m2_low", "larvae per m2", "Lower end of its 95 % interval.", 2),
+    Column("larvae_m2_high", "larvae per m2", "Upper end of its 95 % interval.", 2),
+    Column("cores", "count", "Cores that count.", 0),
+    Column("more_nights", "trap-nights", "More trap-nights, as likely as not to decide.", 0),
+    Column("more_traps", "count", "New traps among them.", 0),
+    Column("more_cores", "count", "Cores that would decide.", 0),
+    Column("cheapest", "code", "`traps` or `cores`; blank if neither, or minutes are not known."),
+    Column("model_rate", _RATE, "Rate by the zone model; blank if no zone has an adult limit.", 3),
+    Column("model_low_80", _RATE, "Lower end of its 80 % interval.", 3),
+    Column("model_high_80", _RATE, "Upper end of its 80 % interval.", 3),
+    Column("model_low_95", _RATE, "Lower end of its 95 % interval.", 3),
+    Column("model_high_95", _RATE, "Upper end of its 95 % interval.", 3),
+    Column("share_over", "share", "Places like its traps' that are over the limit.", 2),
+)
+
 ZONES = (
     *_STAMP,
     Column("zone_id", "id", "The zone.", is_id=True),
@@ -76,6 +99,7 @@ ZONES = (
     Column("mark", "code", "Most telling cluster mark of the zone's traps; blank without traps."),
     Column("busy_traps", "count", "Traps marked `busy_patch` or `lone_busy`.", 0),
     Column("quiet_traps", "count", "Traps marked `quiet_patch` or `lone_quiet`.", 0),
+    *_ZONE_DECISION,
 )
 """Columns of `zones.csv`, one row per zone."""
 
@@ -152,6 +176,71 @@ CLUSTERS = (
 )
 """Columns of `clusters.csv`, one row per trap location."""
 
+EFFICACY = (
+    *_STAMP,
+    Column("zone_id", "id", "The treated zone.", is_id=True),
+    Column("applied_on", "date", "Day of the treatment."),
+    Column("tactic", "code", "As in the treatment log."),
+    Column("irac_group", "text", "As in the treatment log."),
+    Column("first", "date", "First night looked at."),
+    Column("last", "date", "Last night looked at."),
+    Column("before", _RATE, "Catch rate of the zone before, at the reference design's scale.", 3),
+    Column("after", _RATE, "The same afterwards.", 3),
+    Column("before_adults", "count", "Beetles behind the rate before.", 0),
+    Column("after_adults", "count", "Beetles behind the rate after.", 0),
+    Column("untreated_before", _RATE, "Catch rate of the untreated zones before.", 3),
+    Column("untreated_after", _RATE, "The same afterwards.", 3),
+    Column("untreated", "ids", "Untreated zones compared with, parted by spaces."),
+    Column("reference", "code", "`same_use`, or `other_use` where those caught too little."),
+    Column("efficacy", "share", "Share of the expected catch prevented (Henderson-Tilton).", 4),
+    Column("low", "share", "Lower end of its 95 % interval; below 0 where catch rose.", 4),
+    Column("high", "share", "Upper end of its 95 % interval.", 4),
+    Column("reason", "code", "Why the effect cannot be told; blank if it can."),
+    Column("cold_before", "nights", "Nights before colder than `cold_c`; blank: no weather.", 0),
+    Column("cold_after", "nights", "The same of the nights after.", 0),
+)
+"""Columns of `efficacy.csv`, one row per treated zone and day."""
+
+SAMPLING = (
+    *_STAMP,
+    Column("use", "text", "Use of the zones."),
+    Column("design", "text", "Trap design; blank for soil cores."),
+    Column("core_cm", "cm", "Diameter of the cores; blank for traps.", 3),
+    Column("counts", "count", "Trap-visits or cores, season to date.", 0),
+    Column("left_out", "count", "Visits left out for unusual trap-nights.", 0),
+    Column("nights", "trap-nights", "Trap-nights of one visit; blank for cores.", 1),
+    Column("samples", "count", "Zones times rounds.", 0),
+    Column("mean", "count", "Mean per trap-visit or core.", 4),
+    Column("variance_to_mean", "none", "Variance over mean within samples.", 4),
+    Column("variance_to_mean_p", "p", "p of no more scatter than chance.", 6),
+    Column("dispersion_reason", "code", "Why there is no variance over mean."),
+    Column("k", "none", "One k by maximum likelihood, corrected for bias; blank if infinite.", 4),
+    Column("k_se", "none", "Its standard error.", 4),
+    Column("k_low", "none", "Lower end of its 95 % interval.", 4),
+    Column("k_high", "none", "Upper end of its 95 % interval; blank without an end.", 4),
+    Column("k_reason", "code", "Why there is no k."),
+    Column("k_plain", "none", "The same k not corrected.", 4),
+    Column("k_differ_p", "p", "p of one k for all samples.", 6),
+    Column("taylor_a", "none", "Taylor: variance = a mean^b.", 4),
+    Column("taylor_log_a_se", "none", "Standard error of ln a.", 4),
+    Column("taylor_b", "none", "Taylor's b.", 4),
+    Column("taylor_b_se", "none", "Its standard error.", 4),
+    Column("taylor_reason", "code", "Why there is no such law."),
+    Column("iwao_alpha", "none", "Iwao: crowding = alpha + beta mean.", 4),
+    Column("iwao_alpha_se", "none", "Its standard error.", 4),
+    Column("iwao_beta", "none", "Iwao's beta.", 4),
+    Column("iwao_beta_se", "none", "Its standard error.", 4),
+    Column("iwao_reason", "code", "Why there is no such line."),
+    Column("precision", "share", "Precision asked for, as a share of the mean.", 3),
+    Column("units_se", "count", "Units for a standard error of that share.", 0),
+    Column("units_half_width", "count", "Units for a 95 % interval of plus or minus it.", 0),
+    Column("size_reason", "code", "Why there are no such numbers."),
+    Column("stop_line_reason", "code", "Why there is no stop line."),
+    Column("charts", "count", "Decision charts made.", 0),
+    Column("no_limit", "code", "Why there is no chart; blank if a limit holds."),
+)
+"""Columns of `sampling.csv`, one row per use and trap design, or use and diameter of core."""
+
 SUGGESTIONS = (
     Column("rank", "count", "1 is the place to fill first.", 0),
     Column("zone_id", "id", "Zone that the trap would speak for."),
@@ -207,6 +296,7 @@ _SUMMARY_TESTS = (
     Column("zones.count", "count", "Zones of the site.", 0),
     Column("zones.by_gap", "counts", "Zones by reason of their gap; `enough` has none."),
     Column("zones.by_mark", "counts", "Zones by their cluster mark; `none` has none."),
+    Column("zones.by_state", "counts", "Zones by their state against their limit."),
     Column("zones.not_comparable", "count", "Zones whose rate is not comparable.", 0),
     Column("gaps", "list", "Zones with too few traps: `zone_id`, `gap`, `traps`, ..."),
     Column("suggested_traps", "count", "Places in the suggested-traps files.", 0),
@@ -235,6 +325,8 @@ FILES: tuple[tuple[str, tuple[Column, ...]], ...] = (
     ("zones.csv", ZONES),
     ("traps.csv", TRAPS),
     ("clusters.csv", CLUSTERS),
+    ("efficacy.csv", EFFICACY),
+    ("sampling.csv", SAMPLING),
     ("suggested-traps.geojson", (*SUGGESTIONS, *PROVENANCE)),
     ("summary.json", SUMMARY),
 )

@@ -29,8 +29,8 @@ STATE_NAMES = {
     "no_limit": "no limit",
 }
 
-STATE_LETTERS = {"above": "A", "below": "B", "undecided": "U", "no_traps": "N", "no_limit": "L"}
-"""Drawn in the zone, so that states are told apart without colour."""
+STATE_LETTERS = {"above": "A", "undecided": "U"}
+"""Drawn in the zones that ask for something; B and Q are taken by the marks of traps."""
 
 STATE_SENTENCES = {
     "above": "The evidence is above your limit.",
@@ -107,6 +107,34 @@ HEADLINES = {
     "no_limit": "without a limit",
 }
 
+NO_LIMIT_SET = (
+    "No limit is set, so zones are shown by their catch rate and none is judged. To have them "
+    "judged, write a limit of your own into site.toml: [[limits]] with adults_per_trap_week, "
+    "source and dated."
+)
+
+SHORT_STEPS = {"above": "Take it into your plan, or look again first."}
+"""Next steps for a narrow table, where they are shorter; cautions stand elsewhere on the page."""
+
+GROUP_STEPS = {
+    "below": "Leave them, and go on with the round.",
+    "no_traps": "Set traps before anything is said about them.",
+    "no_limit": "Set limits of your own in site.toml ([[limits]]), with source and date.",
+}
+"""Next steps of all zones of a state together."""
+
+WAYS_NOTE = (
+    "More traps or cores: about as likely as not to decide it; press a zone for the chance. What "
+    "may be done, and when, is for the label, local codes and a licensed applicator to say."
+)
+
+CHANCE_NOTE = (
+    "The chance of being over a limit is that of a model in which zones of one use learn from each "
+    "other, so it is given roughly. In simulated seasons it was somewhat too high for zones that "
+    "it holds likely over: where it said 88 %, 76 % were over. Take it as a ranking first."
+)
+"""The figures are those of `scripts/bench/decisions.py`; see `spatial.zone_model.zone_model`."""
+
 DECISION_CAUTIONS = CAUTIONS
 """Shown on everything that says a state or a next step."""
 
@@ -177,7 +205,7 @@ def state_sentence(decision: Decision, rule: Rule) -> str:
     limit = limits.larvae if decision.judged_by == "larvae" else limits.adults
     if limit is None or decision.state in ("no_traps", "no_limit") or not decision.judged_by:
         return STATE_SENTENCES[decision.state]
-    chance = _chance_beside(decision.p_above, rule.cutoffs)
+    chance = _chance_of(decision, rule.cutoffs)
     above, below = chance_text(rule.cutoffs.above), chance_text(rule.cutoffs.below)
     if decision.state == "undecided":
         return (
@@ -200,6 +228,78 @@ def state_sentence(decision: Decision, rule: Rule) -> str:
         f"Evidence is above your limit of {limit_text(limit)}: the chance of being over it is "
         f"{chance}, and from {above} on you call it above."
     )
+
+
+def _chance_of(decision: Decision, cutoffs: Cutoffs) -> str:
+    """Return the chance that made the state; roughly where it is the zone model's."""
+    if decision.judged_by == "larvae":
+        return _chance_beside(decision.p_above, cutoffs)
+    return about_text(decision.p_above, cutoffs)
+
+
+def about_text(chance: float, cutoffs: Cutoffs) -> str:
+    """Return a chance of the zone model with the digits it has earned: to the nearest 5 %.
+
+    Closer to a cut-off it has as many as it takes to be on the right side.
+
+    Examples
+    --------
+    >>> [about_text(p, Cutoffs()) for p in (0.02, 0.366, 0.79, 0.81, 0.991)]
+    ['under 5 %', 'about 35 %', 'about 79 %', 'about 80 %', 'over 95 %']
+    """
+    rough = round(20 * chance) / 20
+    if rough == 0 and not _apart(chance, 0.05, cutoffs):
+        return "under 5 %"
+    if rough == 1 and not _apart(chance, 0.95, cutoffs):
+        return "over 95 %"
+    if rough in (0, 1) or _apart(chance, rough, cutoffs):
+        return f"about {_chance_beside(chance, cutoffs)}"
+    return f"about {chance_text(rough)}"
+
+
+def _apart(chance: float, shown: float, cutoffs: Cutoffs) -> bool:
+    """Tell whether a cut-off parts a chance from the one shown for it."""
+    return (chance >= cutoffs.above) != (shown >= cutoffs.above) or (chance <= cutoffs.below) != (
+        shown <= cutoffs.below
+    )
+
+
+def odds_text(chance: float) -> str:
+    """Return in words how likely a zone is over its limit; blank where that is not known.
+
+    Examples
+    --------
+    >>> [odds_text(p) for p in (0.97, 0.85, 0.6, 0.37, 0.1, 0.01)]  # doctest: +NORMALIZE_WHITESPACE
+    ['very likely over', 'likely over', 'rather over than under', 'rather under than over',
+     'likely under', 'very likely under']
+    """
+    steps = (
+        (0.95, "very likely over"),
+        (0.8, "likely over"),
+        (0.5, "rather over than under"),
+        (0.2, "rather under than over"),
+        (0.05, "likely under"),
+        (0.0, "very likely under"),
+    )
+    return next((words for low, words in steps if chance >= low), "")
+
+
+def chance_words(decision: Decision, cutoffs: Cutoffs) -> str:
+    """Return the chance behind a state in words and as a number; blank without one."""
+    if math.isnan(decision.p_above):
+        return ""
+    shown = round(20 * decision.p_above) / 20
+    exact = decision.judged_by == "larvae" or _apart(decision.p_above, shown, cutoffs)
+    odds = odds_text(decision.p_above if exact else shown)
+    return f"{odds} ({_chance_of(decision, cutoffs)})"
+
+
+def judging_limit(decision: Decision) -> LimitSettings | None:
+    """Return the limit that made the state, else the one there is."""
+    limits = decision.limits
+    if decision.judged_by == "larvae":
+        return limits.larvae
+    return limits.adults or limits.larvae
 
 
 def _chance_beside(chance: float, cutoffs: Cutoffs) -> str:
@@ -316,6 +416,34 @@ def _ways(decision: Decision) -> list[str]:
         key = "no_nights" if "no_nights" in decision.reasons else "undecided"
         told = [NEXT_STEPS[key]]
     return [*first, *told]
+
+
+def short_step(decision: Decision) -> str:
+    """Return the next step of a zone for a narrow table: both ways to decide it, and the cheaper.
+
+    `WAYS_NOTE` says how far the ways may be trusted.
+    """
+    ways = _short_ways(decision)
+    if decision.state not in ("undecided", "no_traps") or not ways:
+        return SHORT_STEPS.get(decision.state) or " ".join(next_steps(decision))
+    cheaper = f"; {decision.cheapest} are cheaper" if len(ways) > 1 and decision.cheapest else ""
+    return f"{', or '.join(ways).capitalize()}{cheaper}."
+
+
+def _short_ways(decision: Decision) -> list[str]:
+    traps, cores = decision.more_traps, decision.more_cores
+    ways = []
+    if traps:
+        weeks = count_of(traps.weeks, "more week")
+        more = f"set {count_of(traps.new_traps, 'more trap')}" if traps.new_traps else "go on"
+        ways.append(f"{more} for {weeks}{_bracketed(traps.minutes)}")
+    if cores:
+        ways.append(f"cut {count_of(cores.cores, 'core')}{_bracketed(cores.minutes)}")
+    return ways
+
+
+def _bracketed(minutes: float | None) -> str:
+    return f" ({_minutes(minutes).removeprefix(', ')})" if minutes is not None else ""
 
 
 def trapping_text(way: MoreTrapping) -> str:

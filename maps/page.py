@@ -11,6 +11,14 @@ import pandas as pd
 from branca.element import MacroElement
 
 from maps import words
+from maps.decision_words import (
+    CHANCE_NOTE,
+    NO_LIMIT_SET,
+    RULE_OF_LARVAE,
+    WAYS_NOTE,
+    costs_sentence,
+    states_headline,
+)
 from maps.glyphs import outline
 from maps.offline import OfflinePage, PlainMap, Text
 from maps.palette import activity_ramp, class_labels
@@ -26,6 +34,13 @@ from maps.payload import (
 )
 from maps.rounds import shown_weeks
 from maps.weeks import day_text, week_number, week_span
+from maps.zone_states import (
+    EVIDENCE_KEY,
+    evidence_fills,
+    other_lines,
+    state_cell,
+    state_rows,
+)
 from spatial.results import Analysis
 
 SCRIPTS = ("shapes", "layers", "curve", "weeks", "detail", "table", "search", "print")
@@ -167,9 +182,17 @@ def _head_parts(analysis: Analysis) -> Json:
         "cutoff": day_text(season.cutoff),
         "weeks": len(shown_weeks(analysis)),
         "week_sentence": words.week_sentence(analysis, season.week),
-        "headline": words.headline(analysis),
+        "headline": _headline(analysis),
         "banner": words.banner(analysis),
     }
+
+
+def _headline(analysis: Analysis) -> list[str]:
+    """Return the sentences that open the page; the first one says round and states."""
+    first, *rest = words.headline(analysis)
+    if not analysis.judged:
+        return [first, *rest]
+    return [f"{first} {states_headline(analysis.decisions)}", *rest]
 
 
 def _key_parts(analysis: Analysis) -> Json:
@@ -177,6 +200,9 @@ def _key_parts(analysis: Analysis) -> Json:
     classes = zip(activity_ramp(len(breaks) + 1), class_labels(breaks), strict=True)
     return {
         "classes": list(classes),
+        "evidence": [(evidence_fills()[char], text) for char, text in EVIDENCE_KEY.items()],
+        "judged": analysis.judged,
+        "middle": activity_ramp(4)[1:3],
         "designs": _design_key(analysis),
         "sizes": _size_key(analysis),
         "marks": _mark_key(),
@@ -231,16 +257,33 @@ def _text_parts(analysis: Analysis) -> Json:
             (int(row["rank"]), words.suggestion_sentence(row, units))
             for row in plain.to_dict("records")
         ],
-        "notes": words.method_notes(analysis),
+        "states": state_rows(analysis) if analysis.judged else [],
+        "others": other_lines(analysis.decisions) if analysis.judged else [],
+        "no_limit": NO_LIMIT_SET,
+        "ways_note": WAYS_NOTE,
+        "notes": [*words.method_notes(analysis), *_decision_notes(analysis)],
         "cautions": words.CAUTIONS,
         "provenance": words.provenance(analysis),
     }
 
 
+def _decision_notes(analysis: Analysis) -> list[str]:
+    if not analysis.judged:
+        return []
+    costs = costs_sentence(analysis.site.settings.decision)
+    larvae = any(each.limits.larvae for each in analysis.decisions)
+    return [CHANCE_NOTE, *([RULE_OF_LARVAE] if larvae else []), *([costs] if costs else [])]
+
+
 def _zone_rows(analysis: Analysis) -> list[Json]:
     trapped = set(analysis.traps["zone_id"].dropna())
     table = pd.DataFrame(analysis.zones.drop(columns=analysis.zones.geometry.name))
-    return [_zone_row(analysis, row, row["zone_id"] in trapped) for row in table.to_dict("records")]
+    rows = [_zone_row(analysis, row, row["zone_id"] in trapped) for row in table.to_dict("records")]
+    rule = analysis.rule
+    if not analysis.judged or rule is None:
+        return rows
+    cells = (state_cell(each, rule) for each in analysis.decisions)
+    return [row | cell for row, cell in zip(rows, cells, strict=True)]
 
 
 def _zone_row(analysis: Analysis, zone: dict[Any, Any], has_traps: bool) -> Json:

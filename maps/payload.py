@@ -22,6 +22,7 @@ from maps.labels import label_point
 from maps.palette import activity_ramp, class_labels, class_of
 from maps.rounds import round_statuses, shown_weeks
 from maps.weeks import week_number, week_span
+from maps.zone_states import evidence_payload
 from spatial.results import Analysis
 
 Json = dict[str, Any]
@@ -87,6 +88,7 @@ def map_payload(analysis: Analysis) -> Json:
         "refuges": _features(analysis.site.refuges, "refuge_id"),
         "obstacles": _features(analysis.site.obstacles, "obstacle_id"),
         "suggestions": _suggestions(analysis),
+        **evidence_payload(analysis),
     }
 
 

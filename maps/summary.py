@@ -17,6 +17,7 @@ from data.version import VERSION
 from maps.columns import SUMMARY
 from maps.exports import is_missing, rounded
 from maps.rounds import round_statuses
+from spatial.decision import STATES
 from spatial.results import GAP_REASONS, MARKS, Analysis, DesignRatio
 
 FORMAT = "snoutline summary 1"
@@ -138,6 +139,7 @@ def _zones(zones: pd.DataFrame) -> dict[str, object]:
         "count": len(zones),
         "by_gap": counts(gaps, (*GAP_REASONS, "enough")),
         "by_mark": counts(marks, MARKS),
+        "by_state": counts(_count(zones["state"]), STATES),
         "not_comparable": int((~zones["comparable"].astype(bool)).sum()),
     }
 

@@ -50,6 +50,15 @@ STATE_TEXT = {
 }
 """State of a zone's evidence against its limit, as one word for a table."""
 
+LEFT_OUT_TEXT = {
+    "above": "{} above the limit, but of a use that is never treated",
+    "undecided": "{} undecided",
+    "below": "{} below the limit",
+    "no_traps": "{} without traps, of which nothing is known",
+    "no_limit": "{} without a limit",
+}
+"""Zones that a plan by evidence leaves out, by state."""
+
 MISSING_TEXT = {
     "tactic": "site.toml has no section for this tactic",
     "product": "product",
@@ -190,16 +199,17 @@ def money_text(amount: float, currency: str) -> str:
 
 
 def chance_text(chance: float) -> str:
-    """Return a chance in percent; never 0 or 100.
+    """Return a chance in percent, to the nearest 5 as it is a model's; never 0 or 100.
 
     Examples
     --------
     >>> [chance_text(each) for each in (0.834, 0.9999, 0.001, float("nan"))]
-    ['83%', '>99%', '<1%', '']
+    ['about 85%', 'over 95%', 'under 5%', '']
     """
     if math.isnan(chance):
         return ""
-    return ">99%" if chance >= 0.995 else "<1%" if chance < 0.005 else f"{chance:.0%}"
+    rough = round(20 * chance) / 20
+    return "under 5%" if rough == 0 else "over 95%" if rough == 1 else f"about {rough:.0%}"
 
 
 def plan_sentence(plan: TreatmentPlan) -> str:
@@ -217,7 +227,13 @@ def choice_sentence(plan: TreatmentPlan) -> str:
     """Return how the zones came into the plan."""
     if plan.named:
         return "The zones were named by the user; they stand in order of evidence."
-    return "These are the zones whose evidence is above the user's limit, in order of evidence."
+    text = "These are the zones whose evidence is above the user's limit, in order of evidence."
+    parts = [
+        LEFT_OUT_TEXT[state].format(count_of(plan.left_out[state], "zone"))
+        for state in LEFT_OUT_TEXT
+        if plan.left_out.get(state)
+    ]
+    return f"{text} Left out: {'; '.join(parts)}." if parts else text
 
 
 def area_lines(plan: TreatmentPlan) -> list[tuple[str, float]]:
@@ -327,7 +343,7 @@ def _blanket_line(blanket: Blanket, plan: TreatmentPlan) -> str:
     if not blanket.untreated:
         return f"{line}."
     line += f" ({listed(blanket.untreated)})"
-    if not (plan.areas.zones["state"] != "").any():
+    if not plan.areas.zones["state"].isin(["above", "below", "undecided"]).any():
         return f"{line}. Whether they need no treatment has not been judged."
     sure = area(max(blanket.surely_saved_m2, 0.0))
     return f"{line}; {sure} if every zone not known to be below its limit had to follow."

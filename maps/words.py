@@ -652,10 +652,16 @@ def week_sentence(analysis: Analysis, week: str) -> str:
     statuses = round_statuses(analysis, week)
     number = week_number(week)
     until = min(week_days(week)[1], analysis.season.cutoff)
-    return (
-        f"Dots: catch of week {number} alone ({round_text(statuses.values())}). "
-        f"Shading and marks: season to date, up to {day_text(until)}."
-    )
+    dots = f"Dots: catch of week {number} alone ({round_text(statuses.values())}). "
+    if not analysis.judged:
+        return f"{dots}Shading and marks: season to date, up to {day_text(until)}."
+    if week == weeks[-1]:
+        shading = "evidence against your limits"
+    else:
+        judged = week_number(weeks[-1])
+        shading = f"catch rate, as only week {judged} is judged against your limits"
+    span = f"season to date, up to {day_text(until)}"
+    return f"{dots}Shading: {shading}. Shading and marks: {span}."
 
 
 def ratio_sentence(ratio: DesignRatio) -> str:

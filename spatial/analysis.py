@@ -27,6 +27,7 @@ from spatial.results import Analysis, Chance, Season
 from spatial.season_effort import season_effort
 from spatial.seasons import choose_season
 from spatial.second_look import SecondLook, second_look
+from spatial.zone_evidence import zone_evidence
 from spatial.zones import (
     comparable_nights,
     dispersion_of_totals,
@@ -74,6 +75,8 @@ def analyse(site: Site, week: str | None = None, *, seed: int = 0) -> Analysis:
     zones = zone_table(site.zones, traps, comparable[-1], k)
     zones = zones.assign(nearest_trap_m=nearest_trap_m(zones, traps))
     zones = zones.assign(gap=gaps(zones, site.settings.network, site.settings.class_breaks[0]))
+    judged = zone_evidence(site, season, traps, comparable[-1], ratios)
+    zones = zones.merge(judged.table, on="zone_id", how="left", validate="1:1")
     counted = visits["status"].value_counts()
     weekly_marks = _long_marks(season, traps, totals, [found for _, found in marks])
     return Analysis(
@@ -99,6 +102,8 @@ def analyse(site: Site, week: str | None = None, *, seed: int = 0) -> Analysis:
         chance=_chance(traps, graph, site.settings.marks, seed),
         visit_counts={str(status): int(count) for status, count in counted.sort_index().items()},
         versions=_versions(),
+        decisions=judged.decisions,
+        rule=judged.rule,
     )
 
 

@@ -5,12 +5,17 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
+from typing import TYPE_CHECKING
 
 import geopandas as gpd
 import pandas as pd
 
 from data.site import Site
 from spatial.placement_effect import PlacementEffect
+
+if TYPE_CHECKING:
+    # Only named here; what judges zones needs `Season` itself.
+    from spatial.decision import Decision, Rule
 
 MARKS = ("busy_patch", "quiet_patch", "lone_busy", "lone_quiet", "none", "not_testable")
 """What a trap can be marked as; `none` means tested and nothing found."""
@@ -172,7 +177,14 @@ class Analysis:
         `adults`, `rate`, `rate_low`, `rate_high` (reference-design adults per trap-week, season to
         date; NaN without nights), `comparable` (False when only designs without a ratio caught
         there), `traps_per_ha`, `nearest_trap_m`, `gap` (one of `GAP_REASONS` or ``""``), `mark`
-        (most telling mark of its traps, or ``""``), `busy_traps`, `quiet_traps`, geometry.
+        (most telling mark of its traps, or ``""``), `busy_traps`, `quiet_traps`; against its limits
+        on the last day that counts, as in `spatial.decision.decision_table`: `state`, `reasons`,
+        `judged_by`, `p_above`, `adult_limit`, `larval_limit_m2`, `larvae_m2`, `larvae_m2_low`,
+        `larvae_m2_high`, `cores`, `more_nights`, `more_traps`, `more_cores`, `cheapest`; from the
+        zone model, NaN where no zone has a limit for adults: `model_rate`, `model_low_80`,
+        `model_high_80`, `model_low_95`, `model_high_95` (adults per trap-week of the reference
+        design), `share_over` (expected share of places like those of its traps where a trap would
+        be over the limit; NaN without one); geometry.
     rounds
         Long, one row per week and location visited: `week`, `location_id`, `status`, `adults`,
         `nights`, `rate`.
@@ -210,6 +222,10 @@ class Analysis:
         Status -> visits of the season to date.
     versions
         Library -> version.
+    decisions
+        One per zone, in the order of `zones`.
+    rule
+        How they were judged.
     """
 
     site: Site
@@ -232,3 +248,10 @@ class Analysis:
     chance: Chance | None
     visit_counts: Mapping[str, int]
     versions: Mapping[str, str]
+    decisions: tuple[Decision, ...] = ()
+    rule: Rule | None = None
+
+    @property
+    def judged(self) -> bool:
+        """Whether any zone has a limit on the last day that counts."""
+        return any(each.limits.adults or each.limits.larvae for each in self.decisions)

@@ -6,8 +6,8 @@ A plan is what the user's own choices come to. It says nothing of whether to tre
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import date
 
 import pandas as pd
@@ -49,6 +49,8 @@ class TreatmentPlan:
         Zones where IRAC groups may not be rotating; none for a cultural tactic.
     named
         Whether the user named the zones.
+    left_out
+        State -> zones of that state that are not in the plan; empty where the user named them.
     """
 
     site: Site
@@ -64,6 +66,7 @@ class TreatmentPlan:
     missing: tuple[str, ...]
     repeats: tuple[Repeat, ...]
     named: bool
+    left_out: Mapping[str, int] = field(default_factory=dict)
 
     @property
     def whole_m2(self) -> float:
@@ -136,6 +139,7 @@ def plan_treatment(
         ),
         repeats=_repeats(site, chosen, wish, tactic),
         named=bool(wish.zones),
+        left_out={} if wish.zones else _left_out(evidence, chosen),
     )
 
 
@@ -160,6 +164,11 @@ def evidence_of(zones: pd.DataFrame) -> pd.DataFrame:
         state=zones["state"].to_numpy() if "state" in zones else "",
         p_above=zones["p_above"].to_numpy(dtype=float) if "p_above" in zones else math.nan,
     )
+
+
+def _left_out(evidence: pd.DataFrame, chosen: Sequence[str]) -> dict[str, int]:
+    states = evidence.loc[~evidence["zone_id"].isin(chosen), "state"]
+    return {str(state): int(count) for state, count in states.value_counts().sort_index().items()}
 
 
 def _repeats(

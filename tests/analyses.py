@@ -14,10 +14,13 @@ import numpy as np
 import pandas as pd
 from shapely.geometry import LineString, Point, Polygon, box
 
-from data.settings import DesignSettings, SiteSettings
+from data.limits import ZoneLimits
+from data.settings import DesignSettings, LimitSettings, SiteSettings
 from data.site import STATUSES, Site
+from spatial.decision import AdultEvidence, Rule, decide, decision_table
 from spatial.placement_effect import PlacementEffect
 from spatial.results import Analysis, Chance, DesignRatio, GlobalTest, Season
+from spatial.zone_evidence import MODEL_COLUMNS
 
 CRS = "EPSG:32623"
 EAST_M, NORTH_M, SIDE_M = 556_000.0, 4_783_000.0, 100.0
@@ -62,9 +65,42 @@ class Sketch:
     hostile: bool = False
 
 
+_UNJUDGED = {"reasons": "no_adult_limit", "judged_by": "", "cheapest": ""} | dict.fromkeys(
+    (
+        *("p_above", "adult_limit", "larval_limit_m2", "larvae_m2", "larvae_m2_low"),
+        *("larvae_m2_high", "cores", "more_nights", "more_traps", "more_cores"),
+        *MODEL_COLUMNS,
+    ),
+    np.nan,
+)
+"""Columns of zones that no limit holds for."""
+
+
 def usual_analysis() -> Analysis:
     """Draw a network of 36 traps in 9 of 12 zones, six weeks, one busy patch."""
     return sketched_analysis(Sketch())
+
+
+def judged_analysis() -> Analysis:
+    """Draw the usual network with a limit: the first zone above, the second undecided."""
+    analysis = usual_analysis()
+    zones = analysis.zones
+    chance = np.full(len(zones), 0.05)
+    chance[:2] = 0.95, 0.5
+    evidence = AdultEvidence(
+        zone_ids=zones["zone_id"].to_numpy(dtype=object),
+        p_above=np.where(zones["traps"] > 0, chance, np.nan),
+        has_traps=zones["traps"].to_numpy() > 0,
+        traps=zones["traps"].to_numpy(),
+        trap_weeks=zones["nights"].to_numpy() / 7,
+        log_sd=np.full(len(zones), 0.5),
+        k=1.5,
+    )
+    limit = ZoneLimits(LimitSettings("own records", "2026", adults_per_trap_week=2))
+    rule = Rule(analysis.season.cutoff)
+    decisions = decide(evidence, [limit] * len(zones), {}, rule)
+    judged = zones.assign(**decision_table(decisions).drop(columns="zone_id"))
+    return replace(analysis, zones=judged, decisions=decisions, rule=rule)
 
 
 def quiet_analysis() -> Analysis:
@@ -324,6 +360,9 @@ def _zones(sketch: Sketch, traps: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
     table["mark"] = np.select(
         [table["busy_traps"] > 0, table["quiet_traps"] > 0], ["busy_patch", "quiet_patch"], ""
     )
+    for column, value in _UNJUDGED.items():
+        table[column] = value
+    table["state"] = np.where(table["traps"] == 0, "no_traps", "no_limit")
     return gpd.GeoDataFrame(table, geometry=[_square(sketch, z) for z in numbers], crs=CRS)
 
 

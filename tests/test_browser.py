@@ -9,6 +9,7 @@ import pytest
 from analyses import (
     HOSTILE,
     hostile_analysis,
+    judged_analysis,
     nine_trap_analysis,
     one_visit_analysis,
     quiet_analysis,
@@ -481,3 +482,22 @@ def test_with_motion_the_map_glides_to_the_chosen_zone(opened: Opener) -> None:
         arg=before,
     )
     assert page.locator("path.halo").count() == 1
+
+
+def test_evidence_is_drawn_for_the_last_week_only(browser: Browser, tmp_path: Path) -> None:
+    """Earlier weeks are shaded by catch rate and carry no letters; the caption says so."""
+    path = tmp_path / "judged.html"
+    path.write_text(activity_map(judged_analysis()), encoding="utf-8")
+    page = browser.new_page(offline=True, reduced_motion="reduce")
+    page.goto(path.as_uri())
+    fills = "all => all.map(p => p.getAttribute('fill'))"
+    last = page.locator("path.zone").evaluate_all(fills)
+    assert page.locator(".letter.state").all_inner_texts() == ["A", "U"]
+    assert last[-1] == "url(#fill-t)"
+    page.locator("#states .pick").first.click()
+    assert "above your limit of 2 adults per trap-week" in page.locator("#detail").inner_text()
+    page.locator("#week-back").click()
+    assert page.locator("path.zone").evaluate_all(fills) != last
+    assert page.locator(".letter.state").count() == 0
+    assert "Shading: catch rate, as only week" in page.locator("#week-sentence").inner_text()
+    page.context.close()

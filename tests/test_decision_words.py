@@ -14,7 +14,7 @@ import pytest
 from data.limits import ZoneLimits
 from data.settings import DecisionSettings, LimitSettings
 from maps import decision_words as words
-from maps.words import CAUTIONS
+from maps.words import CAUTIONS, MARK_LETTERS
 from spatial.decision import REASONS, STATES, AdultEvidence, Decision, Rule, cutoffs_of, decide
 from spatial.larvae import LarvalSample, ZoneCores
 from spatial.more_evidence import Cutoffs, MoreCoring, MoreTrapping
@@ -78,9 +78,7 @@ def every_case() -> list[tuple[Decision, Rule]]:
     ]
 
 
-@pytest.mark.parametrize(
-    "said", [words.STATE_NAMES, words.STATE_LETTERS, words.STATE_SENTENCES, words.HEADLINES]
-)
+@pytest.mark.parametrize("said", [words.STATE_NAMES, words.STATE_SENTENCES, words.HEADLINES])
 def test_every_state_has_words_and_no_words_are_left_over(said: dict[str, str]) -> None:
     assert set(said) == set(STATES)
 
@@ -94,8 +92,9 @@ def test_every_state_has_a_next_step() -> None:
     assert set(words.NEXT_STEPS) - set(STATES) <= set(REASONS)
 
 
-def test_letters_tell_states_apart() -> None:
-    assert len(set(words.STATE_LETTERS.values())) == len(STATES)
+def test_letters_tell_states_from_each_other_and_from_the_marks_of_traps() -> None:
+    letters = list(words.STATE_LETTERS.values())
+    assert len({*letters, *MARK_LETTERS.values()}) == len(letters) + len(MARK_LETTERS)
 
 
 def test_no_words_are_empty_or_hold_a_code() -> None:
@@ -131,28 +130,31 @@ def test_above_names_limit_source_date_and_chance() -> None:
     found = judged(0.91, ZoneLimits(ADULT))
     assert words.state_sentence(found, RULE) == (
         "Evidence is above your limit of 2 adults per trap-week (own records, 2026-03-01): the "
-        "chance of being over it is 91 %, and from 80 % on you call it above."
+        "chance of being over it is about 90 %, and from 80 % on you call it above."
     )
 
 
 def test_below_is_no_promise() -> None:
     text = words.state_sentence(judged(0.04, ZoneLimits(ADULT)), RULE)
     assert text.startswith("Evidence is below your limit of 2 adults per trap-week (own records,")
-    assert "the chance of being over it is 4 %" in text
+    assert "the chance of being over it is about 5 %" in text
     assert text.endswith("That is no promise that nothing is there.")
 
 
 def test_undecided_names_both_cut_offs_and_the_way() -> None:
     text = text_of(judged(0.5, ZoneLimits(ADULT)))
-    assert "the chance of being over it is 50 %, between your 20 % for below and your 80 %" in text
+    assert (
+        "the chance of being over it is about 50 %, between your 20 % for below and your 80 %"
+        in text
+    )
     assert re.search(r"What would decide it: \d+ more weeks?.*\d+ trap-nights", text)
 
 
 def test_a_chance_just_short_of_a_cut_off_does_not_read_like_it() -> None:
     text = words.state_sentence(judged(0.7996, ZoneLimits(ADULT)), RULE)
-    assert "is 79.96 %, between your 20 % for below and your 80 % for above" in text
+    assert "is about 79.96 %, between your 20 % for below and your 80 % for above" in text
     exact = words.state_sentence(judged(0.8, ZoneLimits(ADULT)), RULE)
-    assert "is 80 %, and from 80 % on" in exact
+    assert "is about 80 %, and from 80 % on" in exact
 
 
 def test_a_low_cut_off_never_says_that_the_zone_is_over_its_limit() -> None:
@@ -162,7 +164,7 @@ def test_a_low_cut_off_never_says_that_the_zone_is_over_its_limit() -> None:
     text = words.state_sentence(judged(0.35, ZoneLimits(ADULT), rule=rule), rule)
     assert text == (
         "Above your cut-off: the chance of being over your limit of 2 adults per trap-week (own "
-        "records, 2026-03-01) is 35 %, and from 30 % on you call it above."
+        "records, 2026-03-01) is about 35 %, and from 30 % on you call it above."
     )
 
 

@@ -28,4 +28,24 @@ reference = true
 
 [map]
 class_breaks = [0.5, 1, 2, 4, 8]
+
+# What an invented committee agreed on for these invented grounds; no limit for anywhere else.
+[[limits]]
+adults_per_trap_week = 2
+source = "grounds committee"
+dated = "2025-11-12"
+
+[[limits]]
+use = "rough"
+adults_per_trap_week = 4
+source = "grounds committee"
+dated = "2025-11-12"
+
+[[limits]]
+larvae_per_ft2 = 10
+source = "grounds committee"
+dated = "2025-11-12"
+
+[decision]
+larvae_from = "06-08"
 """

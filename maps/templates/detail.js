@@ -64,6 +64,11 @@ function rateLine(rate, nights, adults, interval) {
   return `${per}; ${total}${counted(Math.round(nights), 'trap-night')}`;
 }
 
+function evidenceFacts(k) {
+  const evidence = evidenceOf(currentWeek);
+  return evidence ? [['Limit', evidence.verdicts[k]], ['Next', evidence.nexts[k]]] : [];
+}
+
 function zoneFacts(k) {
   const z = data.zones;
   const latest = currentWeek === lastWeek;
@@ -72,6 +77,7 @@ function zoneFacts(k) {
   return [
     ['Use', z.use[k]], ['Area', z.area[k]], ['Traps', latest ? String(z.traps[k]) : ''],
     ['To date', state || rateLine(z.rate[currentWeek][k], z.nights[currentWeek][k], undefined, z.interval[k])],
+    ...evidenceFacts(k),
     ['Mark', mark === 'none' ? '' : data.words.names[mark]], ['Trapping', latest ? z.gap[k] : ''],
   ];
 }

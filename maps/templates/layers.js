@@ -132,6 +132,12 @@ function drawMarks(week) {
     const letter = data.zones.mark[week].charAt(k);
     if (letter in MARK_LINES) drawZoneMark(k, letter, near ? MARK_LINES : far);
   });
+  const evidence = evidenceOf(week);
+  if (evidence) {
+    evidence.letters.forEach((letter, k) => {
+      if (letter) addLetter(data.zones.middle[k], letter, [8, -10], 'letter state');
+    });
+  }
   data.traps.id.forEach((_, k) => {
     const letter = data.traps.mark[week].charAt(k);
     if (letter in MARK_RINGS) drawTrapMark(k, letter, near);
@@ -155,13 +161,21 @@ function drawTrapMark(k, letter, near) {
   if (near || data.traps.zone[k] < 0) addLetter(data.traps.at[k], letter, [-radius * 0.6, radius + 8]);
 }
 
-function addLetter(at, letter, anchor) {
-  const icon = L.divIcon({ className: 'letter', html: textElement('span', letter), iconSize: [17, 17], iconAnchor: anchor });
+function addLetter(at, letter, anchor, css = 'letter') {
+  const icon = L.divIcon({ className: css, html: textElement('span', letter), iconSize: [17, 17], iconAnchor: anchor });
   L.marker(at, { icon, pane: 'letters', interactive: false, keyboard: false }).addTo(layers.marks);
 }
 
+// Evidence against the limits is worked out for the last week only; earlier weeks show catch rates.
+function evidenceOf(week) {
+  return week === data.weeks.length - 1 ? data.evidence : null;
+}
+
 function drawWeek(week) {
-  zones.forEach((shape, k) => shape.setStyle({ fillColor: zoneFill(data.zones.state[week].charAt(k)) }));
+  const evidence = evidenceOf(week);
+  zones.forEach((shape, k) => shape.setStyle({
+    fillColor: evidence ? evidence.fills[evidence.zone.charAt(k)] : zoneFill(data.zones.state[week].charAt(k)),
+  }));
   traps.forEach((dot, k) => {
     const look = dotLook(week, k);
     dot.options.inner = look.inner;

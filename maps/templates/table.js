@@ -31,3 +31,7 @@ table.tBodies[0].addEventListener('click', (event) => {
   const row = event.target.closest('tr');
   if (row) choose('zone', Number(row.dataset.zone), 'table');
 });
+
+document.querySelectorAll('#states .pick').forEach((button) => {
+  button.addEventListener('click', () => choose('zone', Number(button.dataset.zone), 'table'));
+});

@@ -10,6 +10,7 @@ from data.findings import Finding, InputError
 from data.reading import read_site
 from data.set_aside import Account
 from data.site import Site
+from maps.decision_words import states_headline
 from maps.set_aside import SET_ASIDE_FILE, set_aside_csv
 from maps.words import headline
 from maps.write import weekly_texts
@@ -61,7 +62,9 @@ def command(
         paths = written({**texts, **aside_texts(checked, folder)}, folder, site)
     for line in told(checked.findings, quiet=quiet):
         click.echo(f"snoutline: {line}", err=True)
-    for line in [] if quiet else headline(analysis):
+    judged = [states_headline(analysis.decisions)] if analysis.judged else []
+    first, *more = headline(analysis)
+    for line in [] if quiet else [first, *judged, *more]:
         click.echo(line)
     for path in paths:
         click.echo(path)
