@@ -48,6 +48,11 @@ STYLE = (
     "th{font-weight:600}thead th{vertical-align:bottom}p,ul{margin:6px 0}ul{padding-left:20px}"
     "@media print{@page{margin:12mm}body{padding:0;font-size:12px;max-width:none}"
     "svg{max-width:125mm}tr,svg,figure{break-inside:avoid}thead{display:table-header-group}"
+    # One sheet, A4 or letter: the picture beside the table, what the chart can do under both.
+    ".card{font-size:10px;line-height:1.25}.card h1{font-size:15px;margin:0 0 2px}"
+    ".card h2{font-size:12px;margin:4px 0 0}.card p,.card ul{margin:2px 0}"
+    ".card .carry{display:grid;grid-template-columns:86mm 1fr;gap:5mm}.card table{margin:2px 0}"
+    ".card th,.card td{padding:0 3px;min-width:0}.card .carry tbody tr{height:4.4mm}"
     "}"
 )
 
@@ -205,11 +210,13 @@ def chart_page(chart: DecisionChart, found: Performance | None, label: ChartLabe
     parts = [
         f"<h1>{escape(title)}</h1>",
         *map(_sentence, [] if chart.reason else chart_sentences(chart, label.unit)),
-        decision_svg(chart, label),
     ]
-    if not chart.reason:
+    if chart.reason:
+        parts.append(decision_svg(chart, label))
+    else:
         rules = "".join(f"<li>{escape(text)}</li>" for text in how_to_use(label.unit))
-        parts += [f"<ul>{rules}</ul>", decision_table(chart, label)]
+        picture = f"<div>{decision_svg(chart, label)}<ul>{rules}</ul></div>"
+        parts.append(f'<div class="carry">{picture}<div>{decision_table(chart, label)}</div></div>')
     if found is not None:
         parts += ["<h2>What this chart can do</h2>", *map(_sentence, tried)]
         parts.append(performance_table(found, label))
@@ -217,7 +224,7 @@ def chart_page(chart: DecisionChart, found: Performance | None, label: ChartLabe
         '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">'
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
         f"<title>{escape(title)}</title><style>{STYLE}</style></head>\n"
-        f"<body>{''.join(parts)}</body></html>\n"
+        f'<body class="card">{"".join(parts)}</body></html>\n'
     )
 
 

@@ -65,7 +65,7 @@ NO_LINE = {
 """Why there is no stop line."""
 
 NO_CHART = {
-    "no_k": "k is not known; give one, or take that of another class",
+    "no_k": "k is not known; two counts in one zone and one round would tell it",
     "k_inf": "k is infinite: a chart made for chance alone would be too sure of itself; take the "
     "low end of k's interval",
     "too_few_units": 'even a count of nothing could not say "below" by the last unit; allow more, '

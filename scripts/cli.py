@@ -39,6 +39,8 @@ COMMANDS = (
     Listed("sheet", "sheet", "Write the round sheet of a week, for phone and paper."),
     Listed("clusters", "clusters", "Say all that the cluster tests found, and could have found."),
     Listed("plan", "plan", "Plan a treatment by zones: work order, shapes, record form."),
+    Listed("efficacy", "efficacy", "Say whether treatments worked, against untreated zones."),
+    Listed("sampling", "sampling", "Say how much sampling is enough; charts for the scout."),
     Listed("export", "export", "Write a site's records in open formats, for other programs."),
 )
 """Every command; a new one is a file in `scripts/commands/` and one entry here."""

@@ -35,6 +35,10 @@ _SLACK = 1e-9
 """Rounding errors must not cost a whole unit."""
 
 
+MOST_TOTAL = 1e6
+"""A stop line never asks for a running total over this: no scout counts so many."""
+
+
 @dataclass(frozen=True, slots=True)
 class Precision:
     """A wanted precision.
@@ -284,8 +288,12 @@ def stop_line(
         return StopLine(np.zeros(0, np.int64), np.zeros(0), most, precision, form, reason)
     d2 = precision.relative_se**2
     if isinstance(law, TaylorLaw):
-        total = (d2 / law.a) ** (1 / (law.b - 2)) * units ** ((law.b - 1) / (law.b - 2))
-        return StopLine(units, total, most, precision, form)
+        # In logarithms: close to b = 2 the totals leave every range of numbers.
+        log_total = (math.log(d2 / law.a) + (law.b - 1) * np.log(units)) / (law.b - 2)
+        near = log_total <= math.log(MOST_TOTAL)
+        if not near[-1]:
+            return StopLine(np.zeros(0, np.int64), np.zeros(0), most, precision, form, "too_steep")
+        return StopLine(units[near], np.exp(log_total[near]), most, precision, form)
     alpha, beta = _kuno(law)
     units = units[units * d2 > beta - 1]
     return StopLine(units, (alpha + 1) / (d2 - (beta - 1) / units), most, precision, form)

@@ -1,0 +1,289 @@
+"""`sampling.html`, the charts to carry, `sampling.csv` and `sampling.json`."""
+
+from __future__ import annotations
+
+import json
+import math
+import re
+from html import escape
+
+import numpy as np
+import pandas as pd
+
+from data.version import VERSION
+from maps.columns import SAMPLING
+from maps.exports import csv_text
+from maps.sampling_chart import (
+    STYLE,
+    ChartLabel,
+    chart_page,
+    stop_line_svg,
+    stop_line_table,
+)
+from maps.sampling_words import (
+    CORE,
+    VISIT,
+    Unit,
+    chart_sentences,
+    dispersion_sentences,
+    line_sentences,
+    performance_sentences,
+    size_sentence,
+    trial_sentence,
+)
+from maps.weeks import day_text
+from maps.words import count_of, listed, use_text
+from spatial.class_sampling import ClassChart, ClassSampling, SiteSampling
+from spatial.sampling import dispersion_table
+
+NO_LIMIT_TEXT = {
+    "no_limit": "No decision chart: site.toml sets no limit for these zones. A chart needs one: "
+    "add [[limits]] with {measure}, source and dated; none is ours to give.",
+    "other_days": "No decision chart: the limits that site.toml sets for these zones do not hold "
+    "on {cutoff}; choose another week, or add one for these days.",
+    "no_ratio": "No decision chart: the limit belongs to the reference design, and how much more "
+    "or less the design {design} catches is not known; set its ratio in [designs.{design}].",
+}
+"""Why a class has no decision chart, and how it gets one."""
+
+_MEASURES = {True: "adults_per_trap_week", False: "larvae_per_m2 or larvae_per_ft2"}
+
+NO_COUNTS = "No countable visit in a zone up to {cutoff}: nothing can be said about sampling."
+NO_CORES = "No cores were recorded one by one this season, so their scatter is not known."
+POOLED = (
+    "{rows} of cores pooled several at a time: they say nothing about scatter between cores. "
+    "For a chart, write one row per core (cores = 1)."
+)
+
+
+def unit_of(found: ClassSampling) -> Unit:
+    """Return what is counted in a class."""
+    if found.design:
+        nights = f"{found.dispersion.nights:g} trap-nights"
+        return Unit(VISIT.one, VISIT.many, VISIT.animals, nights)
+    return Unit(CORE.one, CORE.many, CORE.animals, f"{found.diameter_cm:g} cm across")
+
+
+def place_of(found: ClassSampling) -> str:
+    """Return the name of a class."""
+    kind = f"{found.design} traps" if found.design else f"cores of {found.diameter_cm:g} cm"
+    return f"{use_text(found.dispersion.use).capitalize()}, {kind}"
+
+
+def class_sentences(found: ClassSampling, cutoff: str) -> list[str]:
+    """Return everything that is said of a class."""
+    unit = unit_of(found)
+    _, *more = dispersion_sentences(found.dispersion, unit)
+    lines = [_first_sentence(found), *more]
+    if found.dispersion.mean > 0:
+        lines += [size_sentence(size, unit) for size in found.sizes]
+        law = "one k" if found.line.form == "nb" else "Taylor's law"
+        lines += [] if found.sizes[0].reason else [f"These numbers rest on {law}."]
+        lines += line_sentences(found.line, unit)
+    if found.trial is not None:
+        lines.append(trial_sentence(found.trial, found.line, unit))
+    for chart in found.charts:
+        lines += [_limit_sentence(chart), *chart_sentences(chart.chart, unit)]
+        for tried in (chart.performance, chart.patchier):
+            if tried is not None:
+                lines += performance_sentences(tried, chart.chart, unit)
+    if found.no_limit:
+        measure = _MEASURES[bool(found.design)]
+        text = NO_LIMIT_TEXT[found.no_limit]
+        lines.append(text.format(measure=measure, cutoff=cutoff, design=found.design))
+    return lines
+
+
+def untold_sentences(classes: list[ClassSampling]) -> list[str]:
+    """Return the classes of which nothing can be said, those with the same reason together."""
+    names: dict[str, list[str]] = {}
+    for each in classes:
+        names.setdefault(_first_sentence(each), []).append(place_of(each))
+    return [f"{'; '.join(places)}: {text}" for text, places in names.items()]
+
+
+def _first_sentence(found: ClassSampling) -> str:
+    """Return how patchy a class is, without the name of the use in front."""
+    return dispersion_sentences(found.dispersion, unit_of(found))[0].partition(": ")[2]
+
+
+def _limit_sentence(chart: ClassChart) -> str:
+    limit = chart.limit
+    each = "adults per trap-week" if limit.stage == "adults" else "larvae per m2"
+    return (
+        f"Limit of {listed(list(chart.zones))}: {limit.amount:.4g} {each} "
+        f"({limit.source}, {limit.dated})."
+    )
+
+
+def sampling_sentences(found: SiteSampling) -> list[str]:
+    """Return the short account for the terminal: a heading and the sizes of every class."""
+    cutoff = day_text(found.season.cutoff)
+    classes = [*found.traps, *found.cores]
+    lines = [] if found.traps else [NO_COUNTS.format(cutoff=cutoff)]
+    for each in classes:
+        said = [_first_sentence(each)]
+        if not each.sizes[0].reason:
+            said += [size_sentence(size, unit_of(each)) for size in each.sizes]
+        lines.append(f"{place_of(each)}: {' '.join(said)}")
+    charts = len(chart_names(found))
+    lines.append(f"{count_of(charts, 'decision chart')} to carry.")
+    reasons = sorted({(each.no_limit, bool(each.design)) for each in classes if each.no_limit})
+    for reason, traps in reasons:
+        text = NO_LIMIT_TEXT[reason]
+        designs = listed([each.design for each in classes if each.no_limit == reason])
+        lines.append(text.format(measure=_MEASURES[traps], cutoff=cutoff, design=designs))
+    return lines
+
+
+def core_sentences(found: SiteSampling) -> list[str]:
+    """Return why cores say nothing, where they do not."""
+    lines = [] if found.cores else [NO_CORES]
+    if found.pooled_cores:
+        lines.append(POOLED.format(rows=count_of(found.pooled_cores, "row")))
+    return lines
+
+
+def sampling_html(found: SiteSampling, *, cores: bool = False) -> str:
+    """Return the page: every class with its figures and its stop line."""
+    cutoff = day_text(found.season.cutoff)
+    title = f"How much sampling is enough? {found.site.settings.name}"
+    parts = [
+        f"<h1>{escape(title)}</h1>",
+        _p(f"Season {found.season.label} to {cutoff}. Scatter is measured within one zone in one "
+           "round. A standard error and the half-width of a 95 % interval are two meanings of "
+           "precision; the second takes 3.84 times as many."),
+    ]  # fmt: skip
+    parts += [] if found.traps else [_p(NO_COUNTS.format(cutoff=cutoff))]
+    classes = [*found.traps, *found.cores]
+    told = [each for each in classes if not each.dispersion.reason]
+    for number, each in enumerate(told):
+        label = ChartLabel(place_of(each), unit_of(each), cutoff, f"line{number}")
+        parts.append(f"<section><h2>{escape(place_of(each))}</h2>")
+        parts += map(_p, class_sentences(each, cutoff))
+        if each.dispersion.mean > 0 and not each.line.reason:
+            parts.append(stop_line_svg(each.line, label))
+            # Open, or it would be missing on paper.
+            parts.append(f"<details open><summary>Stop line as a table</summary>"
+                         f"{stop_line_table(each.line, label)}</details>")  # fmt: skip
+        parts.append("</section>")
+    parts += map(_p, untold_sentences([each for each in classes if each not in told]))
+    if cores:
+        parts += map(_p, core_sentences(found))
+    links = chart_names(found)
+    if links:
+        items = "".join(f'<li><a href="{escape(name)}">{escape(name)}</a></li>' for name in links)
+        parts.append(f"<h2>Decision charts to carry</h2><ul>{items}</ul>")
+    return (
+        '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">'
+        f"<title>{escape(title)}</title><style>{STYLE}</style></head>\n"
+        f"<body>{''.join(parts)}<footer>{_p(f'snoutline {VERSION}.')}</footer></body></html>\n"
+    )
+
+
+def chart_names(found: SiteSampling) -> dict[str, tuple[ClassSampling, ClassChart]]:
+    """Return the file name of every decision chart that could be made."""
+    charts = [
+        (each, chart)
+        for each in (*found.traps, *found.cores)
+        for chart in each.charts
+        if not chart.chart.reason
+    ]
+    named = {}
+    for number, (each, chart) in enumerate(charts, 1):
+        word = re.sub(r"[^a-z0-9]+", "-", place_of(each).lower()).strip("-")
+        named[f"chart-{number}-{word}.html"] = (each, chart)
+    return named
+
+
+def chart_pages(found: SiteSampling) -> dict[str, str]:
+    """Return one page to print and carry per decision chart, by file name."""
+    cutoff = day_text(found.season.cutoff)
+    return {
+        name: chart_page(
+            chart.chart, chart.performance, ChartLabel(place_of(each), unit_of(each), cutoff)
+        )
+        for name, (each, chart) in chart_names(found).items()
+    }
+
+
+def sampling_csv(found: SiteSampling) -> str:
+    """Return `sampling.csv`: one row per class, columns `maps.columns.SAMPLING`."""
+    classes = [*found.traps, *found.cores]
+    names = [each.name for each in SAMPLING]
+    if not classes:
+        return csv_text(pd.DataFrame(columns=names), SAMPLING)
+    table = dispersion_table([each.dispersion for each in classes]).assign(
+        week=found.season.week,
+        cutoff=found.season.cutoff.isoformat(),
+        design=[each.design for each in classes],
+        core_cm=[each.diameter_cm for each in classes],
+        precision=found.wanted.d,
+        units_se=[_whole(each, 0) for each in classes],
+        units_half_width=[_whole(each, 1) for each in classes],
+        size_reason=[each.sizes[0].reason for each in classes],
+        stop_line_reason=[each.line.reason for each in classes],
+        charts=[sum(not chart.chart.reason for chart in each.charts) for each in classes],
+        no_limit=[each.no_limit for each in classes],
+    )
+    return csv_text(table.replace([math.inf, -math.inf], np.nan), SAMPLING)
+
+
+def _whole(found: ClassSampling, place: int) -> float:
+    size = found.sizes[place]
+    return math.nan if size.reason else float(size.whole)
+
+
+def sampling_json(found: SiteSampling, *, cores: bool = False) -> str:
+    """Return `sampling.json`: sentences, charts and provenance."""
+    cutoff = day_text(found.season.cutoff)
+    facts = {
+        "format": "snoutline sampling 1",
+        "site": found.site.settings.name,
+        "week": found.season.week,
+        "cutoff": found.season.cutoff.isoformat(),
+        "precision": found.wanted.d,
+        "fold": found.wanted.fold,
+        "error": found.wanted.error,
+        "classes": [
+            {
+                "class": place_of(each),
+                "sentences": class_sentences(each, cutoff),
+                "charts": [_chart_facts(chart) for chart in each.charts],
+            }
+            for each in (*found.traps, *found.cores)
+        ],
+        "cores": core_sentences(found) if cores else [],
+        "inputs": dict(sorted(found.site.hashes.items())),
+        "snoutline": VERSION,
+    }
+    return json.dumps(facts, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def _chart_facts(found: ClassChart) -> dict[str, object]:
+    chart, tried = found.chart, found.performance
+    facts: dict[str, object] = {
+        "zones": list(found.zones),
+        "limit": found.limit.amount,
+        "source": found.limit.source,
+        "dated": found.limit.dated,
+        "reason": chart.reason,
+    }
+    if tried is None:
+        return facts
+    columns = ("mean", "below", "above", "undecided", "units", "wald_below", "wald_units")
+    table = {name: [round(float(x), 4) for x in getattr(tried, name)] for name in columns}
+    return facts | {
+        "k": round(chart.k, 4),
+        "slope": round(chart.slope, 6),
+        "lower": round(chart.lower, 6),
+        "upper": round(chart.upper, 6),
+        "most": chart.most,
+        "runs": tried.runs,
+        "performance": table,
+    }
+
+
+def _p(text: str) -> str:
+    return f"<p>{escape(text)}</p>"

@@ -1,0 +1,54 @@
+"""`snoutline efficacy`: whether the treatments of a site worked."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from data.reading import read_site
+from maps.efficacy_page import efficacy_csv, efficacy_html, efficacy_json, efficacy_sentences
+from scripts.commands.weekly import refuse_errors, told
+from scripts.out_folder import default_folder, out_option, written
+from scripts.progress import Progress
+from spatial.treatment_effects import treatment_effects
+
+
+@click.command(
+    name="efficacy",
+    epilog="Example:  snoutline efficacy my-course --week 2026-W26",
+)
+@click.argument("site", type=click.Path(exists=True, file_okay=False, path_type=Path))
+@click.option(
+    "--week", metavar="WEEK", help="ISO week, e.g. 2026-W19.  [default: last with visits]"
+)
+@out_option()
+@click.option("--keep-going", is_flag=True, help="Go on without the rows that hold errors.")
+@click.option("--quiet", is_flag=True, help="Say nothing but errors and the paths written.")
+def command(
+    site: Path, *, week: str | None, out: Path | None, keep_going: bool, quiet: bool
+) -> None:
+    """Say what the treatments of SITE up to a week did, against its untreated zones.
+
+    Writes efficacy.html (one page to print, with a picture per treated zone), efficacy.csv (one
+    row per treated zone and day) and efficacy.json. Where the effect cannot be told, they say why.
+    """
+    with Progress(quiet=quiet) as progress:
+        progress.step("reading the site")
+        checked = read_site(site)
+        if not keep_going:
+            refuse_errors(checked)
+        progress.step("comparing treated with untreated zones")
+        found = treatment_effects(checked, week)
+        texts = {
+            "efficacy.html": efficacy_html(found),
+            "efficacy.csv": efficacy_csv(found),
+            "efficacy.json": efficacy_json(found),
+        }
+        paths = written(texts, out or default_folder(site), site)
+    for line in told(checked.findings, quiet=quiet):
+        click.echo(f"snoutline: {line}", err=True)
+    for line in [] if quiet else efficacy_sentences(found):
+        click.echo(line)
+    for path in paths:
+        click.echo(path)
