@@ -50,7 +50,7 @@ STATE_TEXT = {
 }
 """State of a zone's evidence against its limit, as one word for a table."""
 
-LEFT_OUT_TEXT = {
+OTHER_ZONES_TEXT = {
     "above": "{} above the limit, but of a use that is never treated",
     "undecided": "{} undecided",
     "below": "{} below the limit",
@@ -229,11 +229,23 @@ def choice_sentence(plan: TreatmentPlan) -> str:
         return "The zones were named by the user; they stand in order of evidence."
     text = "These are the zones whose evidence is above the user's limit, in order of evidence."
     parts = [
-        LEFT_OUT_TEXT[state].format(count_of(plan.left_out[state], "zone"))
-        for state in LEFT_OUT_TEXT
+        OTHER_ZONES_TEXT[state].format(count_of(plan.left_out[state], "zone"))
+        for state in OTHER_ZONES_TEXT
         if plan.left_out.get(state)
     ]
     return f"{text} Left out: {'; '.join(parts)}." if parts else text
+
+
+def stage_sentence(plan: TreatmentPlan) -> str:
+    """Return which zones the tactic may come too late for; blank without any."""
+    zones = plan.areas.zones
+    by_larvae = zones.loc[zones["judged_by"] == "larvae", "zone_id"]
+    if plan.tactic_name != "adult" or by_larvae.empty:
+        return ""
+    return (
+        f"Judged by their larvae, not by adults: {listed(by_larvae.tolist())}. A treatment of "
+        "adults comes late there."
+    )
 
 
 def area_lines(plan: TreatmentPlan) -> list[tuple[str, float]]:

@@ -29,6 +29,7 @@ from maps.treatment_words import (
     plan_sentence,
     rotation_text,
     short_amount,
+    stage_sentence,
 )
 from maps.weeks import day_text
 from maps.words import use_text
@@ -112,7 +113,7 @@ def _parts(plan: TreatmentPlan) -> Json:
     return {
         **heading(plan),
         "headline": plan_sentence(plan),
-        "choice": choice_sentence(plan),
+        "choice": f"{choice_sentence(plan)} {stage_sentence(plan)}".rstrip(),
         "map": Markup(plan_map_svg(plan)),
         "key": [(Markup(key_svg(name)), text) for name, text in _key(plan)],
         "zones": _zone_rows(plan),
@@ -157,7 +158,7 @@ def _zone_row(row: Json, dose: Dose, drawn_m2: float) -> Json:
         "id": row["zone_id"],
         "name": row["name"] if row["name"] != row["zone_id"] else "",
         "use": use_text(row["use"]),
-        "state": STATE_TEXT[row["state"]],
+        "state": STATE_TEXT[row["state"]] + (", by larvae" if row["judged_by"] == "larvae" else ""),
         "chance": chance_text(row["p_above"]),
         "rate": "" if math.isnan(row["rate"]) else f"{row['rate']:.1f}",
         "gross": f"{row['gross_m2'] / drawn_m2:,.3f}",

@@ -425,6 +425,7 @@ def _as_one(polygons: Sequence[BaseGeometry]) -> BaseGeometry:
 
 def _zone_table(site: Site, facts: pd.DataFrame, rows: Sequence[_Cut]) -> gpd.GeoDataFrame:
     names = [row.zone_id for row in rows]
+    judged_by = facts["judged_by"] if "judged_by" in facts else pd.Series("", index=facts.index)
     areas = {f"{reason}_m2": [row.left_out_m2[reason] for row in rows] for reason in LEFT_OUT}
     table = pd.DataFrame(
         {
@@ -433,6 +434,7 @@ def _zone_table(site: Site, facts: pd.DataFrame, rows: Sequence[_Cut]) -> gpd.Ge
             "use": [row.use for row in rows],
             "name": [row.name for row in rows],
             **{key: facts.loc[names, key].to_numpy() for key in ("state", "p_above", "rate")},
+            "judged_by": judged_by.loc[names].to_numpy(),
             "gross_m2": [row.gross_m2 for row in rows],
             **areas,
             "net_m2": [row.net_m2 for row in rows],

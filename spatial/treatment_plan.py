@@ -149,19 +149,21 @@ def evidence_of(zones: pd.DataFrame) -> pd.DataFrame:
     Parameters
     ----------
     zones
-        `spatial.results.Analysis.zones`; `state` and `p_above` may be missing: then no zone is
-        above, and those to plan must be named.
+        `spatial.results.Analysis.zones`; `state`, `judged_by` and `p_above` may be missing:
+        then no zone is above, and those to plan must be named.
 
     Examples
     --------
     >>> zones = pd.DataFrame({"zone_id": ["A"], "use": ["tee"], "rate": [2.0],
     ...                       "counted_traps": [3]})
     >>> evidence_of(zones).iloc[0].to_dict()
-    {'zone_id': 'A', 'use': 'tee', 'rate': 2.0, 'counted_traps': 3, 'state': '', 'p_above': nan}
+    {'zone_id': 'A', 'use': 'tee', 'rate': 2.0, 'counted_traps': 3, 'state': '', 'judged_by': '',
+    'p_above': nan}
     """
     known = pd.DataFrame(zones[["zone_id", "use", "rate", "counted_traps"]])
     return known.assign(
         state=zones["state"].to_numpy() if "state" in zones else "",
+        judged_by=zones["judged_by"].to_numpy() if "judged_by" in zones else "",
         p_above=zones["p_above"].to_numpy(dtype=float) if "p_above" in zones else math.nan,
     )
 

@@ -18,6 +18,7 @@ from maps.exports import zones_csv
 from maps.page import activity_map
 from maps.payload import map_payload
 from maps.summary import summary
+from maps.treatment_words import choice_sentence, stage_sentence
 from maps.zone_states import EVIDENCE_KEY, evidence_fills, state_rows
 from scripts.commands import plan as plan_command
 from spatial.analysis import analyse
@@ -205,6 +206,23 @@ def test_a_plan_without_zones_takes_those_above(tmp_path: Path) -> None:
     site = read_site(make_site(tmp_path, settings=SETTINGS + tactic + text_of(ONE_OF_EACH)))
     planned = plan_command.planned(site, None, None, "adult")
     assert list(planned.areas.zones["zone_id"]) == ["Z1"]
+    said = choice_sentence(planned)
+    assert said.endswith(
+        "of evidence. Left out: 1 zone undecided; 1 zone below the limit; "
+        "1 zone without traps, of which nothing is known; 2 zones without a limit."
+    )
     bare = read_site(make_site(tmp_path / "bare", settings=SETTINGS + tactic))
     with pytest.raises(SettingsError, match="no zone is above its limit"):
         plan_command.planned(bare, None, None, "adult")
+
+
+@pytest.mark.parametrize(("tactic", "late"), [("adult", True), ("larva", False)])
+def test_a_plan_against_adults_says_where_larvae_decided(
+    tmp_path: Path, tactic: str, late: bool
+) -> None:
+    limit = '\n[[limits]]\nzone = "Z1"\nlarvae_per_m2 = 1\nsource = "own"\ndated = "2026"\n'
+    due = '[decision]\nlarvae_from = "04-01"\n'
+    site = read_site(make_site(tmp_path, settings=SETTINGS + limit + due))
+    planned = plan_command.planned(site, None, "Z1", tactic)
+    assert planned.areas.zones["judged_by"].tolist() == ["larvae"]
+    assert ("Judged by their larvae, not by adults: Z1." in stage_sentence(planned)) == late

@@ -16,7 +16,13 @@ from data.site import Site
 from data.treatment_settings import TACTICS, TreatmentSettings
 from maps.plan_files import plan_csv, plan_geojson, plan_geopackage, plan_kml, plan_shapefile
 from maps.record_form import KEPT_YEARS, Done, blank_elements, record_form, record_rows
-from maps.treatment_words import MISSING_TEXT, choice_sentence, plan_sentence, rotation_text
+from maps.treatment_words import (
+    MISSING_TEXT,
+    choice_sentence,
+    plan_sentence,
+    rotation_text,
+    stage_sentence,
+)
 from maps.work_order import work_order
 from scripts.commands.weekly import aside_texts, refuse_errors, told
 from scripts.out_folder import default_folder, out_option, written
@@ -162,6 +168,7 @@ def plan_texts(plan: TreatmentPlan) -> dict[str, str | bytes]:
 def summary(plan: TreatmentPlan) -> list[str]:
     """Return what is said about a plan."""
     lines = [f"Plan of week {plan.week}: {plan_sentence(plan)}", choice_sentence(plan)]
+    lines += [late] if (late := stage_sentence(plan)) else []
     lines += [f"Rotation: {rotation_text(each)}" for each in plan.repeats]
     if plan.missing:
         missing = "; ".join(MISSING_TEXT[code] for code in plan.missing)
