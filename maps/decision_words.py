@@ -48,7 +48,8 @@ REASONS = {
     "adults_undecided": "The traps say neither: adults may well be over their limit, and may well "
     "not.",
     "no_traps": "No trap stands in the zone.",
-    "no_nights": "There are traps, but no countable nights yet that can be compared.",
+    "no_nights": "There are traps, but no countable nights that can be compared: none yet, or only "
+    "those of a design whose ratio to the reference design is not known.",
     "no_adult_limit": "There is no limit for adults in this zone on this day.",
     "larvae_above": "The cores say: the chance that larvae are over their limit is high enough to "
     "call it so.",
@@ -90,7 +91,8 @@ NEXT_STEPS = {
     "adults still walk.",
     "larvae_not_due": "Wait until larvae are due, and cut cores then.",
     "no_larval_date": "Say in site.toml from when larvae are due ([decision], larvae_from).",
-    "no_nights": "Check the traps; the next round brings the first countable nights.",
+    "no_nights": "Check the traps; where their design has no ratio, set traps of both designs "
+    "side by side in three zones, or give its ratio in site.toml ([designs]).",
 }
 """What to do next, by state, or by the reason where it says more."""
 
