@@ -220,6 +220,7 @@ SAMPLING = (
     Column("k_high", "none", "Upper end of its 95 % interval; blank without an end.", 4),
     Column("k_reason", "code", "Why there is no k."),
     Column("k_plain", "none", "The same k not corrected.", 4),
+    Column("k_given", "none", "The user's k (--k), used because the counts do not tell one.", 4),
     Column("k_differ_p", "p", "p of one k for all samples.", 6),
     Column("taylor_a", "none", "Taylor: variance = a mean^b.", 4),
     Column("taylor_log_a_se", "none", "Standard error of ln a.", 4),

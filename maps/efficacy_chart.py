@@ -16,8 +16,8 @@ from maps.weeks import day_text
 from spatial.treatment_effects import Course
 
 SOFT = "#52584f"
-_WIDTH, _HEIGHT = 400.0, 250.0
-_LEFT, _RIGHT, _TOP, _BOTTOM = 46.0, 14.0, 48.0, 62.0
+_WIDTH, _HEIGHT = 400.0, 232.0
+_LEFT, _RIGHT, _TOP, _BOTTOM = 46.0, 14.0, 30.0, 62.0
 _TICKS = (1, 2, 5)
 
 
@@ -41,7 +41,6 @@ def efficacy_svg(course: Course) -> str:
         'xmlns="http://www.w3.org/2000/svg" font-family="Source Sans 3, Segoe UI, Roboto, '
         f'Liberation Sans, Arial, sans-serif" font-size="13" fill="{INK}">'
         f'<rect width="{_WIDTH:g}" height="{_HEIGHT:g}" fill="{PAPER}"/>'
-        f'<text x="{_LEFT:g}" y="17" font-size="15" font-weight="600">{escape(title)}</text>'
         f"{''.join(parts)}</svg>"
     )
 
@@ -51,9 +50,9 @@ def _legend(*, has_others: bool) -> str:
         dash = "" if treated else ' stroke-dasharray="5 4"'
         fill = INK if treated else PAPER
         return (
-            f'<path d="M{x:g} 34H{x + 24:g}" stroke="{INK}" stroke-width="2"{dash}/>'
-            f'<circle cx="{x + 12:g}" cy="34" r="3.5" fill="{fill}" stroke="{INK}"/>'
-            f'<text x="{x + 30:g}" y="38">{text}</text>'
+            f'<path d="M{x:g} 15H{x + 24:g}" stroke="{INK}" stroke-width="2"{dash}/>'
+            f'<circle cx="{x + 12:g}" cy="15" r="3.5" fill="{fill}" stroke="{INK}"/>'
+            f'<text x="{x + 30:g}" y="19">{text}</text>'
         )
 
     others = entry(_LEFT + 130, "untreated zones", treated=False) if has_others else ""

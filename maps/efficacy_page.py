@@ -14,8 +14,15 @@ from data.version import VERSION
 from maps.columns import EFFICACY
 from maps.efficacy_chart import efficacy_svg
 from maps.exports import csv_text
+from maps.percent import percent_text
 from maps.sampling_chart import STYLE
-from maps.treatment_words import CANNOT_TELL_TEXT, efficacy_sentence, weather_sentence
+from maps.treatment_words import (
+    CANNOT_TELL_TEXT,
+    REFERENCE_TEXT,
+    effect_text,
+    efficacy_sentence,
+    weather_sentence,
+)
 from maps.weeks import day_text
 from maps.words import count_of, ratio_sentence
 from spatial.treatment_effects import Course, TreatmentEffects
@@ -39,7 +46,8 @@ HOW = (
     "treated and untreated zones would have gone the same way.",
     "A visit that spans the day of the treatment counts on neither side and is not drawn. "
     "Intervals are 95 %, by bootstrap of negative binomial counts.",
-    "A catch is activity, not density. Rain and wind are not in the weather file.",
+    "A catch is activity, not density. A cold spell looks like control; it cancels only as far as "
+    "the untreated zones felt it too. Rain and wind are not in the weather file.",
 )
 """How the numbers were made."""
 
@@ -79,18 +87,30 @@ def efficacy_html(found: TreatmentEffects) -> str:
 
 def _section(course: Course, cold_c: float) -> str:
     effect = course.effect
-    lines = [efficacy_sentence(effect)]
+    said = effect_text(effect, "the untreated zones")
+    lines = [said[0].upper() + said[1:]]
     if effect.untreated:
-        lines.append(f"Untreated zones compared with: {', '.join(effect.untreated)}.")
+        kind = REFERENCE_TEXT[effect.reference].capitalize()
+        lines.append(f"{kind}: {', '.join(effect.untreated)}.")
     weather = weather_sentence(effect, cold_c)
     lines += [weather] if weather else ["Without weather, a cold week cannot be told from control."]
     group = f", IRAC group {effect.irac_group}" if effect.irac_group else ""
-    heading = f"<h2>{escape(f'{effect.zone_id}{group}')}</h2>"
-    return f"<section>{heading}{efficacy_svg(course)}{''.join(map(_p, lines))}</section>"
+    name = f"{effect.zone_id}, treated on {day_text(effect.applied_on)}{group}"
+    return (
+        f"<section><h2>{escape(name)}</h2>{efficacy_svg(course)}{''.join(map(_p, lines))}</section>"
+    )
 
 
 def _table(found: TreatmentEffects) -> str:
-    heads = ("Zone", "Treated", "IRAC group", "Before", "After", "Fewer than expected", "95 %")
+    heads = (
+        "Zone",
+        "Treated",
+        "IRAC group",
+        "Before",
+        "After",
+        "Fewer than expected",
+        "95 % interval",
+    )
     head = "".join(
         f'<th scope="col"{_ON_PAPER if place in (1, 2) else ""}>{text}</th>'
         for place, text in enumerate(heads)
@@ -115,8 +135,8 @@ def _row(course: Course) -> str:
     if effect.reason:
         why = CANNOT_TELL_TEXT[effect.reason]
         return f'{row}<td class="words" colspan="2">cannot tell: {escape(why)}</td></tr>'
-    interval = f"{effect.low:.0%} to {effect.high:.0%}"
-    return f"{row}<td>{effect.efficacy:.0%}</td><td>{interval}</td></tr>"
+    interval = f"{percent_text(effect.low)} to {percent_text(effect.high)}"
+    return f"{row}<td>{percent_text(effect.efficacy)}</td><td>{interval}</td></tr>"
 
 
 def efficacy_csv(found: TreatmentEffects) -> str:

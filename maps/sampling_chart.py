@@ -8,12 +8,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from html import escape
 
 import numpy as np
 
 from maps.palette import INK, PAPER, activity_ramp
+from maps.percent import percent_text
 from maps.sampling_words import (
     Unit,
     chart_sentences,
@@ -71,12 +72,19 @@ class ChartLabel:
         Last day of the data that k or the law came from, as read.
     key
         Letters and digits that no other picture on the page has; names its patterns.
+    headed
+        The heading above names the place, so that picture and table do not repeat it.
     """
 
     place: str
     unit: Unit
     cutoff: str
     key: str = "sampling"
+    headed: bool = False
+
+    def caption(self, text: str) -> str:
+        """Return the caption of a table."""
+        return text[0].upper() + text[1:] if self.headed else f"{self.place}: {text}"
 
     def __post_init__(self) -> None:
         if not self.key.isalnum():
@@ -123,7 +131,7 @@ def decision_table(chart: DecisionChart, label: ChartLabel) -> str:
     rows = zip(chart.units, chart.below_at_most, chart.above_at_least, strict=True)
     animals = label.unit.animals
     return _table(
-        f"{label.place}: stop as soon as the running total says so",
+        label.caption("stop as soon as the running total says so"),
         (
             label.unit.one.capitalize(),
             animals.capitalize(),
@@ -163,7 +171,7 @@ def stop_line_table(line: StopLine, label: ChartLabel) -> str:
     stops = dict(zip(line.units.tolist(), line.whole_total.tolist(), strict=True))
     rows = [(str(n), "", "", str(stops.get(n, _NONE))) for n in range(1, line.most + 1)]
     heads = (label.unit.one.capitalize(), label.unit.animals.capitalize(), "Running total")
-    caption = f"{label.place}: stop when the mean is precise enough"
+    caption = label.caption("stop when the mean is precise enough")
     return _table(caption, (*heads, "Stop at or over"), rows)
 
 
@@ -174,12 +182,12 @@ def performance_table(found: Performance, label: ChartLabel) -> str:
         found.wald_units,
     )  # fmt: skip
     rows = [
-        (f"{mean:.2f}", *(f"{share:.0%}" for share in shares), f"{units:.1f}", f"{wald:.1f}")
+        (f"{mean:.2f}", *map(percent_text, shares), f"{units:.1f}", f"{wald:.1f}")
         for mean, *shares, units, wald in zip(*columns, strict=True)
     ]
     many = label.unit.many
     return _table(
-        f"{label.place}: what the chart does in {found.runs:,} simulated rounds, k = {found.k:.2g}",
+        label.caption(f"what the chart does in {found.runs:,} simulated rounds, k = {found.k:.2g}"),
         (
             f"True mean per {label.unit.one}",
             "Says below",
@@ -206,6 +214,7 @@ def chart_page(chart: DecisionChart, found: Performance | None, label: ChartLabe
         What stands on it.
     """
     title = f"{label.place}: below or above the limit?"
+    label = replace(label, headed=True)
     tried = [] if found is None else performance_sentences(found, chart, label.unit)
     parts = [
         f"<h1>{escape(title)}</h1>",
@@ -321,12 +330,13 @@ def _axis(unit: Unit) -> str:
 
 def _svg(kind: str, label: ChartLabel, advice: str, parts: Sequence[str]) -> str:
     title, foot = f"{kind}: {label.place}", f"Made from data to {label.cutoff}"
+    shown = kind if label.headed else title
     return (
         f'<svg viewBox="0 0 {_WIDTH:g} {_HEIGHT:g}" role="img" aria-label="{escape(title)}" '
         'xmlns="http://www.w3.org/2000/svg" font-family="Source Sans 3, Segoe UI, Roboto, '
         f'Liberation Sans, Arial, sans-serif" font-size="13" fill="{INK}">'
         f'<rect width="{_WIDTH:g}" height="{_HEIGHT:g}" fill="{PAPER}"/>'
-        f'<text x="{_LEFT:g}" y="19" font-size="15" font-weight="600">{escape(title)}</text>'
+        f'<text x="{_LEFT:g}" y="19" font-size="15" font-weight="600">{escape(shown)}</text>'
         f"{''.join(parts)}"
         f'<text x="{_WIDTH - _RIGHT:g}" y="{_HEIGHT - 8:g}" text-anchor="end" font-size="12" '
         f'fill="{SOFT}">{escape(foot)}</text><text x="{_LEFT:g}" y="{_HEIGHT - 8:g}" '

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import math
 import re
+from dataclasses import replace
 from html import escape
 
 import numpy as np
@@ -13,6 +14,7 @@ import pandas as pd
 from data.version import VERSION
 from maps.columns import SAMPLING
 from maps.exports import csv_text
+from maps.percent import percent_text
 from maps.sampling_chart import (
     STYLE,
     ChartLabel,
@@ -22,17 +24,20 @@ from maps.sampling_chart import (
 )
 from maps.sampling_words import (
     CORE,
+    NO_DISPERSION,
+    REMEDIES,
     VISIT,
     Unit,
     chart_sentences,
     dispersion_sentences,
+    k_interval,
     line_sentences,
     performance_sentences,
     size_sentence,
     trial_sentence,
 )
 from maps.weeks import day_text
-from maps.words import count_of, listed, use_text
+from maps.words import count_of, listed, rate_text, use_text
 from spatial.class_sampling import ClassChart, ClassSampling, SiteSampling
 from spatial.sampling import dispersion_table
 
@@ -56,12 +61,29 @@ POOLED = (
 )
 
 
+GIVEN_K = "k = {k:g} is yours (--k), not measured here: the counts of this class tell none."
+
+_NONE = "\N{EN DASH}"
+
+_LAYOUT = (
+    "table.lead td,table.lead th{min-width:0}table.lead tbody th{text-align:left}"
+    "table.lead th{overflow-wrap:normal}table.lead .k{white-space:normal}"
+    "@media(max-width:520px){.wide{display:none}}"
+    # On paper the numbers of the line stand beside its picture, open or not.
+    "@media print{section{break-inside:avoid}section p{font-size:11px;line-height:1.3;margin:3px 0}"
+    "summary{display:none}"
+    "details::details-content{content-visibility:visible;height:auto}"
+    ".line{display:grid;grid-template-columns:105mm 1fr;gap:5mm}.line table{margin:0}"
+    ".line th,.line td{padding:0 3px;min-width:0}.line tbody tr{height:4.2mm}}"
+)
+
+
 def unit_of(found: ClassSampling) -> Unit:
     """Return what is counted in a class."""
     if found.design:
         nights = f"{found.dispersion.nights:g} trap-nights"
-        return Unit(VISIT.one, VISIT.many, VISIT.animals, nights)
-    return Unit(CORE.one, CORE.many, CORE.animals, f"{found.diameter_cm:g} cm across")
+        return replace(VISIT, size=nights)
+    return replace(CORE, size=f"{found.diameter_cm:g} cm across")
 
 
 def place_of(found: ClassSampling) -> str:
@@ -70,13 +92,14 @@ def place_of(found: ClassSampling) -> str:
     return f"{use_text(found.dispersion.use).capitalize()}, {kind}"
 
 
-def class_sentences(found: ClassSampling, cutoff: str) -> list[str]:
-    """Return everything that is said of a class."""
+def class_sentences(found: ClassSampling, cutoff: str, *, sizes: bool = True) -> list[str]:
+    """Return everything that is said of a class; without `sizes` those that could be told."""
     unit = unit_of(found)
     _, *more = dispersion_sentences(found.dispersion, unit)
     lines = [_first_sentence(found), *more]
+    lines += [] if math.isnan(found.given_k) else [GIVEN_K.format(k=found.given_k)]
     if found.dispersion.mean > 0:
-        lines += [size_sentence(size, unit) for size in found.sizes]
+        lines += [size_sentence(size, unit) for size in found.sizes if sizes or size.reason]
         law = "one k" if found.line.form == "nb" else "Taylor's law"
         lines += [] if found.sizes[0].reason else [f"These numbers rest on {law}."]
         lines += line_sentences(found.line, unit)
@@ -98,7 +121,10 @@ def untold_sentences(classes: list[ClassSampling]) -> list[str]:
     """Return the classes of which nothing can be said, those with the same reason together."""
     names: dict[str, list[str]] = {}
     for each in classes:
-        names.setdefault(_first_sentence(each), []).append(place_of(each))
+        reason = each.dispersion.reason
+        remedy = REMEDIES[reason].format(remedy=unit_of(each).remedy)
+        text = f"{NO_DISPERSION[reason]} {remedy}"
+        names.setdefault(text[0].lower() + text[1:], []).append(place_of(each))
     return [f"{'; '.join(places)}: {text}" for text, places in names.items()]
 
 
@@ -121,11 +147,13 @@ def sampling_sentences(found: SiteSampling) -> list[str]:
     cutoff = day_text(found.season.cutoff)
     classes = [*found.traps, *found.cores]
     lines = [] if found.traps else [NO_COUNTS.format(cutoff=cutoff)]
-    for each in classes:
+    for each in (each for each in classes if each.told):
         said = [_first_sentence(each)]
+        said += [] if math.isnan(each.given_k) else [GIVEN_K.format(k=each.given_k)]
         if not each.sizes[0].reason:
             said += [size_sentence(size, unit_of(each)) for size in each.sizes]
         lines.append(f"{place_of(each)}: {' '.join(said)}")
+    lines += untold_sentences([each for each in classes if not each.told])
     charts = len(chart_names(found))
     lines.append(f"{count_of(charts, 'decision chart')} to carry.")
     reasons = sorted({(each.no_limit, bool(each.design)) for each in classes if each.no_limit})
@@ -156,18 +184,10 @@ def sampling_html(found: SiteSampling, *, cores: bool = False) -> str:
     ]  # fmt: skip
     parts += [] if found.traps else [_p(NO_COUNTS.format(cutoff=cutoff))]
     classes = [*found.traps, *found.cores]
-    told = [each for each in classes if not each.dispersion.reason]
-    for number, each in enumerate(told):
-        label = ChartLabel(place_of(each), unit_of(each), cutoff, f"line{number}")
-        parts.append(f"<section><h2>{escape(place_of(each))}</h2>")
-        parts += map(_p, class_sentences(each, cutoff))
-        if each.dispersion.mean > 0 and not each.line.reason:
-            parts.append(stop_line_svg(each.line, label))
-            # Open, or it would be missing on paper.
-            parts.append(f"<details open><summary>Stop line as a table</summary>"
-                         f"{stop_line_table(each.line, label)}</details>")  # fmt: skip
-        parts.append("</section>")
-    parts += map(_p, untold_sentences([each for each in classes if each not in told]))
+    told = [each for each in classes if each.told]
+    parts += [_lead(told, found.wanted.d)] if told else []
+    parts += map(_p, untold_sentences([each for each in classes if not each.told]))
+    parts += [_section(each, cutoff, f"line{number}") for number, each in enumerate(told)]
     if cores:
         parts += map(_p, core_sentences(found))
     links = chart_names(found)
@@ -177,9 +197,65 @@ def sampling_html(found: SiteSampling, *, cores: bool = False) -> str:
     return (
         '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">'
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
-        f"<title>{escape(title)}</title><style>{STYLE}</style></head>\n"
+        f"<title>{escape(title)}</title><style>{STYLE}{_LAYOUT}</style></head>\n"
         f"<body>{''.join(parts)}<footer>{_p(f'snoutline {VERSION}.')}</footer></body></html>\n"
     )
+
+
+def _section(found: ClassSampling, cutoff: str, key: str) -> str:
+    label = ChartLabel(place_of(found), unit_of(found), cutoff, key, headed=True)
+    parts = [f"<h2>{escape(label.place)}</h2>"]
+    parts += map(_p, class_sentences(found, cutoff, sizes=False))
+    if found.dispersion.mean > 0 and not found.line.reason:
+        parts.append(
+            f'<div class="line">{stop_line_svg(found.line, label)}<details open><summary>Stop line '
+            f"as a table</summary>{stop_line_table(found.line, label)}</details></div>"
+        )
+    return f"<section>{''.join(parts)}</section>"
+
+
+def _lead(classes: list[ClassSampling], d: float) -> str:
+    """Return the table that comes first: one row per class that can be told."""
+    share = percent_text(d)
+    heads = {
+        "Class": "",
+        "Counts used": "wide",
+        "Mean": "",
+        "Variance / mean": "wide",
+        "k (95 % interval)": "k",
+        f"Visits for a standard error of {share}": "",
+        f"Visits for a 95 % half-width of {share}": "",
+    }
+    if any(not each.design for each in classes):
+        heads = {name.replace("Visits", "Visits or cores"): kind for name, kind in heads.items()}
+    kinds = list(heads.values())
+    head = "".join(
+        f'<th scope="col" class="{kind}">{name.replace(" %", "&nbsp;%")}</th>'
+        for name, kind in heads.items()
+    )
+    rows = ""
+    for each in classes:
+        cells = zip(kinds[1:], _lead_cells(each), strict=True)
+        rows += f'<tr><th scope="row">{escape(place_of(each))}</th>'
+        rows += "".join(f'<td class="{kind}">{escape(text)}</td>' for kind, text in cells)
+        rows += "</tr>"
+    caption = "How patchy, and how many are enough"
+    return (
+        f'<table class="lead"><caption>{caption}</caption><thead><tr>{head}</tr></thead>'
+        f"<tbody>{rows}</tbody></table>"
+    )
+
+
+def _lead_cells(found: ClassSampling) -> list[str]:
+    seen, k = found.dispersion, found.dispersion.k.adjusted
+    own = f"{k.k:.2g} ({k_interval(k.low, k.high)})" if not k.reason else "not known"
+    return [
+        f"{seen.counts:,}",
+        rate_text(seen.mean),
+        _NONE if math.isnan(seen.variance_to_mean) else f"{seen.variance_to_mean:.1f}",
+        own if math.isnan(found.given_k) else f"{found.given_k:g} (yours)",
+        *(_NONE if size.reason else f"{size.whole:,}" for size in found.sizes),
+    ]
 
 
 def chart_names(found: SiteSampling) -> dict[str, tuple[ClassSampling, ClassChart]]:
@@ -222,6 +298,7 @@ def sampling_csv(found: SiteSampling) -> str:
         precision=found.wanted.d,
         units_se=[_whole(each, 0) for each in classes],
         units_half_width=[_whole(each, 1) for each in classes],
+        k_given=[each.given_k for each in classes],
         size_reason=[each.sizes[0].reason for each in classes],
         stop_line_reason=[each.line.reason for each in classes],
         charts=[sum(not chart.chart.reason for chart in each.charts) for each in classes],
@@ -246,6 +323,7 @@ def sampling_json(found: SiteSampling, *, cores: bool = False) -> str:
         "precision": found.wanted.d,
         "fold": found.wanted.fold,
         "error": found.wanted.error,
+        "k": None if math.isnan(found.wanted.k) else found.wanted.k,
         "classes": [
             {
                 "class": place_of(each),

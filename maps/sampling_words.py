@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from maps.percent import percent_text
 from maps.words import count_of, listed, p_text, rate_text, use_text
 from spatial.common_k import CommonK
 from spatial.sample_size import Precision, SampleSize, StopLine, StopLineTrial
@@ -45,6 +46,12 @@ NO_DISPERSION = {
 }
 """Why a class has no variance over mean."""
 
+REMEDIES = {
+    "no_catch": "One catch would change that.",
+    "single_counts": "{remedy} would change that.",
+}
+"""The one thing that would let a class be told, by the same codes."""
+
 NO_SIZE = {
     "no_mean": "the expected mean must be above zero",
     "no_law": "how scatter follows the mean is not known",
@@ -65,7 +72,8 @@ NO_LINE = {
 """Why there is no stop line."""
 
 NO_CHART = {
-    "no_k": "k is not known; two counts in one zone and one round would tell it",
+    "no_k": "k is not known; two counts in one zone and one round would tell it, or give "
+    "your own (--k)",
     "k_inf": "k is infinite: a chart made for chance alone would be too sure of itself; take the "
     "low end of k's interval",
     "too_few_units": 'even a count of nothing could not say "below" by the last unit; allow more, '
@@ -88,8 +96,8 @@ AT_END = {
 """What is said at the last unit when no line was reached."""
 
 MEANINGS = {
-    "se": "a standard error of {d:.0%} of the mean",
-    "half_width": "a {level:.0%} interval of plus or minus {d:.0%} of the mean",
+    "se": "a standard error of {d} of the mean",
+    "half_width": "a {level} interval of plus or minus {d} of the mean",
 }
 """What a precision means."""
 
@@ -103,6 +111,9 @@ HOW_TO_USE = (
     "Do not take a good spot twice: {many} side by side or from one trap repeat each other.",
 )
 """What keeps a sequential chart honest."""
+
+OUT_OF_REACH = 0.5
+"""A stop line that a larger share of trials does not reach is said to be out of reach."""
 
 POOLED_P = 0.05
 """At a p under this, one k for all samples is said to be doubtful."""
@@ -120,16 +131,21 @@ class Unit:
         What is counted in it.
     size
         What one unit is: ``"7 trap-nights"``, ``"4.25 in across"``.
+    remedy
+        What would tell the scatter between units: the start of a sentence of `REMEDIES`.
     """
 
     one: str
     many: str
     animals: str
     size: str = ""
+    remedy: str = ""
 
 
-VISIT = Unit("trap-visit", "trap-visits", "adults")
-CORE = Unit("core", "cores", "larvae")
+VISIT = Unit(
+    "trap-visit", "trap-visits", "adults", "", "Two traps in one zone, checked in the same round,"
+)
+CORE = Unit("core", "cores", "larvae", "", "Two cores of one zone and day, a row each,")
 
 
 def dispersion_sentences(found: ClassDispersion, unit: Unit) -> list[str]:
@@ -158,15 +174,22 @@ def _k_sentences(found: CommonK) -> Iterator[str]:
     if k.reason:
         yield f"k is not known, since {NO_K[k.reason]}."
         return
-    yield f"k = {k.k:.2g} ({_k_interval(k.low, k.high)}; smaller is patchier)."
+    yield f"k = {k.k:.2g} (95 % interval {k_interval(k.low, k.high)}; smaller is patchier)."
     if found.differ_p < POOLED_P:
         yield (
             f"One k does not fit all rounds ({p_text(found.differ_p)}): take it as a middle value."
         )
 
 
-def _k_interval(low: float, high: float) -> str:
-    return f"95 % interval {low:.2g} to {'no end' if math.isinf(high) else format(high, '.2g')}"
+def k_interval(low: float, high: float) -> str:
+    """Return the ends of an interval of k.
+
+    Examples
+    --------
+    >>> k_interval(0.41, 1.3), k_interval(0.8, math.inf)
+    ('0.41 to 1.3', '0.8 to no end')
+    """
+    return f"{low:.2g} to {'no end' if math.isinf(high) else format(high, '.2g')}"
 
 
 def taylor_sentence(law: TaylorLaw) -> str:
@@ -208,9 +231,10 @@ def precision_text(precision: Precision) -> str:
     Examples
     --------
     >>> precision_text(Precision(0.25)), precision_text(Precision(0.25, "half_width"))
-    ('a standard error of 25% of the mean', 'a 95% interval of plus or minus 25% of the mean')
+    ('a standard error of 25 % of the mean', 'a 95 % interval of plus or minus 25 % of the mean')
     """
-    return MEANINGS[precision.meaning].format(d=precision.d, level=precision.level)
+    shares = {"d": percent_text(precision.d), "level": percent_text(precision.level)}
+    return MEANINGS[precision.meaning].format(**shares)
 
 
 def size_sentence(size: SampleSize, unit: Unit) -> str:
@@ -221,7 +245,7 @@ def size_sentence(size: SampleSize, unit: Unit) -> str:
     >>> from spatial.sample_size import units_needed
     >>> from spatial.variance_laws import NegativeBinomial
     >>> size_sentence(units_needed(2, NegativeBinomial(0.8), Precision(0.25)), VISIT)
-    'At 2.0 adults per trap-visit, a standard error of 25% of the mean takes 28 trap-visits.'
+    'At 2.0 adults per trap-visit, a standard error of 25 % of the mean takes 28 trap-visits.'
     """
     wanted = precision_text(size.precision)
     if size.reason:
@@ -246,12 +270,21 @@ def line_sentences(line: StopLine, unit: Unit) -> list[str]:
 
 def trial_sentence(trial: StopLineTrial, line: StopLine, unit: Unit) -> str:
     """Return what a stop line gave on simulated counts."""
-    reached = Precision(trial.d, line.precision.meaning, line.precision.level)
+    reached = precision_text(Precision(trial.d, line.precision.meaning, line.precision.level))
+    at = f"{rate_text(trial.mean)} {unit.animals} per {unit.one}"
+    tried = f"{percent_text(trial.unfinished)} of {trial.runs:,} simulated rounds"
+    if trial.unfinished > OUT_OF_REACH:
+        average = "" if round(trial.units) == line.most else " on average"
+        return (
+            f"At {at}, {precision_text(line.precision)} is out of reach with {line.most} "
+            f"{unit.many}: {tried} ended there without reaching the line. "
+            f"{trial.units:.0f} {unit.many}{average} gave {reached}."
+        )
     return (
-        f"Tried out {trial.runs:,} times at {rate_text(trial.mean)} {unit.animals} per {unit.one}: "
-        f"{trial.units:.0f} {unit.many} on average gave {precision_text(reached)}; the estimate "
-        f"was off by {trial.bias:+.0%} on average, and {trial.unfinished:.0%} "
-        f"ended at {unit.one} {line.most} without reaching the line."
+        f"Tried out {trial.runs:,} times at {at}: {trial.units:.0f} {unit.many} on average gave "
+        f"{reached}; the estimate was off by {percent_text(trial.bias, signed=True)} on average, "
+        f"and {percent_text(trial.unfinished)} ended at {unit.one} {line.most} without reaching "
+        "the line."
     )
 
 
@@ -265,8 +298,8 @@ def chart_sentences(chart: DecisionChart, unit: Unit) -> list[str]:
     return [
         f"{limit}The chart tells {rate_text(means.low_mean)} or fewer "
         f"from {rate_text(means.high_mean)} or more. It is made to call the first "
-        f'"above" {means.alpha:.0%} of the time and the second "below" {means.beta:.0%}, at a '
-        f"patchiness of k = {chart.k:.2g}.",
+        f'"above" {percent_text(means.alpha)} of the time and the second "below" '
+        f"{percent_text(means.beta)}, at a patchiness of k = {chart.k:.2g}.",
         end_sentence(chart, unit),
     ]
 
@@ -287,9 +320,10 @@ def performance_sentences(found: Performance, chart: DecisionChart, unit: Unit) 
     patchier = "" if found.k == chart.k else f" where k is really {found.k:.2g}"
     said = (
         f"Tried out {found.runs:,} times{patchier}: at {rate_text(float(found.mean[at_low]))} per "
-        f'{unit.one} it says "above" {found.above[at_low]:.0%} of the time, at '
-        f'{rate_text(float(found.mean[at_high]))} it says "below" {found.below[at_high]:.0%}; '
-        f"undecided {found.undecided[at_low]:.0%} and {found.undecided[at_high]:.0%}."
+        f'{unit.one} it says "above" {percent_text(found.above[at_low])} of the time, at '
+        f'{rate_text(float(found.mean[at_high]))} it says "below" '
+        f"{percent_text(found.below[at_high])}; undecided {percent_text(found.undecided[at_low])} "
+        f"and {percent_text(found.undecided[at_high])}."
     )
     return [
         said,

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 
+from maps.percent import percent_text
 from maps.weeks import day_text
 from maps.words import CAUTIONS, area_text, count_of, listed, use_text
 from spatial.dose import Dose, Loads
@@ -204,12 +205,14 @@ def chance_text(chance: float) -> str:
     Examples
     --------
     >>> [chance_text(each) for each in (0.834, 0.9999, 0.001, float("nan"))]
-    ['about 85%', 'over 95%', 'under 5%', '']
+    ['about 85 %', 'over 95 %', 'under 5 %', '']
     """
     if math.isnan(chance):
         return ""
     rough = round(20 * chance) / 20
-    return "under 5%" if rough == 0 else "over 95%" if rough == 1 else f"about {rough:.0%}"
+    if rough in (0, 1):
+        return "over 95 %" if rough else "under 5 %"
+    return f"about {percent_text(rough)}"
 
 
 def plan_sentence(plan: TreatmentPlan) -> str:
@@ -218,8 +221,8 @@ def plan_sentence(plan: TreatmentPlan) -> str:
     uses = listed([use_text(each.use) for each in plan.areas.blankets])
     share = plan.areas.net_m2 / plan.whole_m2 if plan.whole_m2 else 0.0
     return (
-        f"{count_of(zones, 'zone')}, {areas_text(plan.areas.net_m2)}: {share:.0%} of what treating "
-        f"every {uses} zone would cover."
+        f"{count_of(zones, 'zone')}, {areas_text(plan.areas.net_m2)}: {percent_text(share)} of "
+        f"what treating every {uses} zone would cover."
     )
 
 
@@ -389,26 +392,33 @@ def efficacy_sentence(effect: Efficacy) -> str:
     >>> efficacy_sentence(Efficacy("H09", days[0], "3A", "adult", *days[1:], reason="no_after"))
     'H09, treated on 20 May 2026: cannot tell; no countable visit in the nights after.'
     """
-    start = f"{effect.zone_id}, treated on {day_text(effect.applied_on)}: "
+    kind = REFERENCE_TEXT.get(effect.reference, "")
+    said = effect_text(effect, listed(effect.untreated), f" ({kind})")
+    return f"{effect.zone_id}, treated on {day_text(effect.applied_on)}: {said}"
+
+
+def effect_text(effect: Efficacy, others: str, after: str = "") -> str:
+    """Return what a treatment did without its name.
+
+    Parameters
+    ----------
+    effect
+        The effect.
+    others
+        What the untreated zones are called.
+    after
+        What stands at the end, in front of the full stop.
+    """
     if effect.reason:
-        return f"{start}cannot tell; {CANNOT_TELL_TEXT[effect.reason]}."
-    words = (
-        f"{effect.efficacy:.0%} fewer than expected from the untreated zones"
-        if effect.efficacy >= 0
-        else f"{-effect.efficacy:.0%} more than expected from the untreated zones"
-    )
+        return f"cannot tell; {CANNOT_TELL_TEXT[effect.reason]}."
+    way = "fewer" if effect.efficacy >= 0 else "more"
     unsure = "; no effect is not ruled out" if effect.low <= 0 <= effect.high else ""
-    own, others = (
-        f"{before:.2f} to {after:.2f}"
-        for before, after in (
-            (effect.before, effect.after),
-            (effect.untreated_before, effect.untreated_after),
-        )
-    )
+    interval = f"{percent_text(effect.low)} to {percent_text(effect.high)}"
     return (
-        f"{start}{words} (95 % interval {effect.low:.0%} to {effect.high:.0%}{unsure}). "
-        f"Adults per trap-week went from {own}; in {listed(effect.untreated)} from {others} "
-        f"({REFERENCE_TEXT[effect.reference]})."
+        f"{percent_text(abs(effect.efficacy))} {way} than expected from the untreated zones "
+        f"(95 % interval {interval}{unsure}). Adults per trap-week went from {effect.before:.2f} "
+        f"to {effect.after:.2f}; in {others} from {effect.untreated_before:.2f} "
+        f"to {effect.untreated_after:.2f}{after}."
     )
 
 
@@ -417,11 +427,7 @@ def weather_sentence(effect: Efficacy, cold_c: float) -> str:
     before, after = effect.weather_before, effect.weather_after
     if before is None or after is None or not (before.known and after.known):
         return ""
-    return (
-        f"Nights under {cold_c:g} C: {_cold(before)} before, {_cold(after)} after. A cold spell "
-        "looks like control; it cancels only as far as the untreated zones felt it too. Rain and "
-        "wind are not in the weather file."
-    )
+    return f"Nights under {cold_c:g} C: {_cold(before)} before, {_cold(after)} after."
 
 
 def _cold(nights: Nights) -> str:

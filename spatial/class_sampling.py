@@ -61,11 +61,14 @@ class Wanted:
         The chart tells limit / fold from limit x fold.
     error
         Chance of either wrong call at those two means.
+    k
+        k for the classes whose own counts do not tell one; NaN for none.
     """
 
     d: float = 0.25
     fold: float = 1.5
     error: float = 0.1
+    k: float = math.nan
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,6 +114,8 @@ class ClassSampling:
         One for each limit that holds in the class.
     no_limit
         ``""`` or one of `NO_LIMIT`.
+    given_k
+        The user's k, where the class's own counts do not tell one; NaN otherwise.
     """
 
     dispersion: ClassDispersion
@@ -121,6 +126,12 @@ class ClassSampling:
     trial: StopLineTrial | None
     charts: tuple[ClassChart, ...]
     no_limit: str
+    given_k: float = math.nan
+
+    @property
+    def told(self) -> bool:
+        """Whether anything can be said beyond the mean."""
+        return not self.dispersion.reason or _known(self.given_k)
 
 
 @dataclass(frozen=True, slots=True)
@@ -255,11 +266,14 @@ def _classes(
 def _class(
     found: ClassDispersion, kind: _Kind, site: Site, season: Season, wanted: Wanted
 ) -> ClassSampling:
-    law = _law(found)
-    precision = Precision(wanted.d, "se")
-    line = _line(law, precision)
-    k = found.k.adjusted.k
-    tried = not line.reason and 0 < k < math.inf and found.mean > 0
+    own = found.k.adjusted.k
+    given_k = math.nan if _known(own) else wanted.k
+    k = own if _known(own) else given_k
+    # Zones hold few traps, and a variance of two or three counts biases Taylor's law (see
+    # `spatial.variance_laws.taylor`); the k is corrected for that, so it comes first.
+    law = NegativeBinomial(k) if _known(k) else found.taylor
+    line = _line(law, Precision(wanted.d, "se"))
+    tried = not line.reason and _known(k) and found.mean > 0
     limits, no_limit = _limits(found.use, kind, site, season)
     return ClassSampling(
         dispersion=found,
@@ -273,17 +287,12 @@ def _class(
         trial=try_stop_line(line, found.mean, k, runs=500) if tried else None,
         charts=tuple(_chart(limit, zones, found, kind, wanted) for limit, zones in limits),
         no_limit=no_limit,
+        given_k=given_k,
     )
 
 
-def _law(found: ClassDispersion) -> TaylorLaw | NegativeBinomial:
-    """Return one k where it is known, else Taylor's law, which may say why there is none.
-
-    Zones hold few traps, and a variance of two or three counts biases Taylor's law (see
-    `spatial.variance_laws.taylor`); the k is corrected for that.
-    """
-    k = found.k.adjusted.k
-    return NegativeBinomial(k) if 0 < k < math.inf else found.taylor
+def _known(k: float) -> bool:
+    return 0 < k < math.inf
 
 
 def _line(law: TaylorLaw | NegativeBinomial, precision: Precision) -> StopLine:
@@ -327,8 +336,13 @@ def _chart(
         kind.limit(limit.amount, found.nights), wanted.fold, alpha=wanted.error, beta=wanted.error
     )
     estimate = found.k.adjusted
-    # Counts that vary no more than chance still rule out only small k: the chart takes that end.
-    k = estimate.low if estimate.reason == "k_inf" else estimate.k
+    k = estimate.k
+    if _known(wanted.k) and not _known(k):
+        k = wanted.k
+    elif estimate.reason == "k_inf":
+        # Counts that vary no more than chance still rule out only small k: the chart takes that
+        # end.
+        k = estimate.low
     for most in MOST_UNITS:
         chart = decision_chart(means, k, most=most)
         if chart.reason != "too_few_units":

@@ -183,7 +183,7 @@ def test_an_effect_that_is_not_ruled_in_is_said_so() -> None:
     found = replace(effect(WORKED), low=-0.2, high=0.9)
     assert "no effect is not ruled out" in efficacy_sentence(found)
     worse = replace(found, efficacy=-0.3, low=-0.9, high=-0.1)
-    assert "30% more than expected" in efficacy_sentence(worse)
+    assert "30 % more than expected" in efficacy_sentence(worse)
 
 
 def test_intervals_hold_the_planted_effect_as_often_as_they_say() -> None:

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import json
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 from xml.etree import ElementTree as ET
@@ -14,7 +17,10 @@ from data.reading import read_site
 from maps.columns import EFFICACY
 from maps.efficacy_chart import efficacy_svg
 from maps.efficacy_page import efficacy_csv, efficacy_html, efficacy_sentences
+from maps.treatment_words import CANNOT_TELL_TEXT
+from maps.weeks import day_text
 from scripts.cli import cli, run
+from spatial.efficacy import CANNOT_TELL
 from spatial.treatment_effects import TreatmentEffects, treatment_effects
 from tests.sites import make_site
 
@@ -64,6 +70,50 @@ def test_the_page_names_every_untreated_zone_and_asks_nothing_of_a_network() -> 
             assert zone in page
     assert "cannot tell: too few beetles before" in page
     assert "http" not in page.replace("http://www.w3.org/2000/svg", "")
+
+
+@pytest.mark.parametrize("reason", CANNOT_TELL)
+def test_the_page_says_why_an_effect_cannot_be_told(reason: str) -> None:
+    course = demo().courses[1]
+    effect = replace(
+        course.effect, reason=reason, reference="", untreated=(), efficacy=math.nan, low=math.nan
+    )
+    page = efficacy_html(replace(demo(), courses=(replace(course, effect=effect),)))
+    why = CANNOT_TELL_TEXT[reason]
+    assert f">cannot tell: {why}</td>" in page
+    assert f"<p>Cannot tell; {why}.</p>" in page
+    assert "the effect can be told in 0." in page
+    assert "nan" not in page
+    assert "fewer than expected" not in page
+
+
+SITES: dict[str, tuple[Mapping[tuple[str, int, str], str], Sequence[str]]] = {
+    "no_traps": ({("treatments.csv", 2, "zone_id"): "Z6"}, ()),
+    "treated_before": ({}, ("Z1,2026-04-27,adult,3A,,",)),
+    "no_before": ({("treatments.csv", 2, "applied_on"): "2026-04-02"}, ()),
+    "no_after": ({("treatments.csv", 2, "applied_on"): "2026-05-04"}, ()),
+}
+
+
+@pytest.mark.parametrize("reason", SITES)
+def test_a_made_site_ends_in_each_reason_on_its_page(reason: str, tmp_path: Path) -> None:
+    cells, more = SITES[reason]
+    site = make_site(tmp_path / "site", cells=cells, more={"treatments.csv": more})
+    found = treatment_effects(read_site(site))
+    assert found.courses[-1].effect.reason == reason
+    assert f"Cannot tell; {CANNOT_TELL_TEXT[reason]}." in efficacy_html(found)
+
+
+def test_untreated_zones_are_listed_once_and_the_heading_is_not_repeated() -> None:
+    page = efficacy_html(demo())
+    for each in demo().courses:
+        name = f"{each.effect.zone_id}, treated on {day_text(each.effect.applied_on)}"
+        assert page.count(f">{name}") == 1
+        assert "<text" in efficacy_svg(each)
+        assert each.effect.zone_id not in " ".join(ET.fromstring(efficacy_svg(each)).itertext())
+    assert page.count("H01-RO, H02-RO") == sum(
+        "H01-RO" in c.effect.untreated for c in demo().courses
+    )
 
 
 def test_the_table_has_every_described_column_and_treatment() -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from dataclasses import replace
 from xml.etree import ElementTree as ET
 
 import pytest
@@ -114,6 +115,16 @@ def test_everything_is_drawn_inside_the_picture(limit: float, k: float, most: in
             assert 46 <= float(box.get("x", "")) <= 388 - float(box.get("width", ""))
 
 
+def test_a_heading_is_not_repeated_by_picture_and_table() -> None:
+    label = replace(LABEL, headed=True)
+    picture = ET.fromstring(stop_line_svg(LINE, label))
+    assert LABEL.place not in " ".join(picture.itertext())
+    assert LABEL.place in picture.get("aria-label", "")
+    assert "Green 7" not in stop_line_table(LINE, label)
+    page = chart_page(CHART, performance(CHART, runs=200), LABEL)
+    assert page.count("<caption>Stop as soon as the running total says so</caption>") == 1
+
+
 def test_the_stop_line_table_starts_where_the_line_does() -> None:
     head, *body = rows(stop_line_table(LINE, LABEL))
     assert head[-1] == "Stop at or over"
@@ -128,10 +139,10 @@ def test_performance_shows_the_simulation_beside_wald() -> None:
     _, low, _ = rows(performance_table(found, LABEL))
     assert low == [
         "2.00",
-        f"{found.below[0]:.0%}",
-        f"{found.wald_below[0]:.0%}",
-        f"{found.above[0]:.0%}",
-        f"{found.undecided[0]:.0%}",
+        f"{100 * found.below[0]:.0f} %",
+        f"{100 * found.wald_below[0]:.0f} %",
+        f"{100 * found.above[0]:.0f} %",
+        f"{100 * found.undecided[0]:.0f} %",
         f"{found.units[0]:.1f}",
         f"{found.wald_units[0]:.1f}",
     ]

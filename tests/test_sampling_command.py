@@ -16,19 +16,22 @@ from data.settings import LimitSettings
 from data.site import Site
 from maps.columns import SAMPLING
 from maps.sampling_page import (
+    GIVEN_K,
     NO_LIMIT_TEXT,
     chart_pages,
     class_sentences,
     core_sentences,
+    place_of,
     sampling_csv,
     sampling_html,
     sampling_sentences,
+    untold_sentences,
 )
 from scripts.cli import cli, run
-from spatial.class_sampling import NO_LIMIT, SiteSampling, site_sampling
+from spatial.class_sampling import NO_LIMIT, SiteSampling, Wanted, site_sampling
 from spatial.sample_size import Precision, stop_line
 from spatial.variance_laws import taylor
-from tests.sites import FIRST_SET, make_site
+from tests.sites import FIRST_SET, SETTINGS, make_site
 
 SITE = Path(__file__).parents[1] / "data" / "demo" / "site"
 ADULTS = LimitSettings("own records", "2026", adults_per_trap_week=4)
@@ -61,8 +64,8 @@ def test_both_meanings_of_precision_are_named_and_differ_by_z_squared() -> None:
         if not se.reason:
             assert half.units / se.units == pytest.approx(3.8415, abs=1e-3)
             text = " ".join(class_sentences(each, "today"))
-            assert "a standard error of 25% of the mean takes" in text
-            assert "a 95% interval of plus or minus 25% of the mean takes" in text
+            assert "a standard error of 25 % of the mean takes" in text
+            assert "a 95 % interval of plus or minus 25 % of the mean takes" in text
 
 
 def test_the_limit_becomes_a_count_per_visit_of_each_design() -> None:
@@ -141,7 +144,7 @@ def test_one_visit_says_that_nothing_is_known(tmp_path: Path) -> None:
     head = "trap_id,set_on,checked_on,status,parvulus,venatus,carabids,minutes,note\n"
     site = read_site(make_site(tmp_path / "site", files={"visits.csv": head + row}))
     found = site_sampling(limited(ADULTS, site=site))
-    assert "No zone has two counts in one round" in sampling_html(found)
+    assert "no zone has two counts in one round" in sampling_html(found)
     assert not chart_pages(found)
 
 
@@ -159,13 +162,62 @@ def test_a_steep_taylor_law_has_no_line_that_nobody_could_reach() -> None:
 
 
 def test_the_command_writes_its_files(tmp_path: Path) -> None:
-    done = CliRunner().invoke(cli, ["sampling", str(SITE), "--cores", "--out", str(tmp_path)])
+    limit = '[[limits]]\nadults_per_trap_week = 4\nsource = "own records"\ndated = "2026"\n'
+    site, out = make_site(tmp_path / "site", settings=SETTINGS + limit), tmp_path / "out"
+    asked = ["--cores", "--k", "0.8", "--out", str(out)]
+    done = CliRunner().invoke(cli, ["sampling", str(site), *asked])
     assert done.exit_code == 0, done.output
-    names = {"sampling.html", "sampling.csv", "sampling.json"}
-    written = {path.name for path in tmp_path.iterdir()}
-    assert written == names | set(chart_pages(site_sampling(demo())))
-    facts = json.loads((tmp_path / "sampling.json").read_text(encoding="utf-8"))
-    assert len(facts["classes"]) == len(site_sampling(demo()).traps)
+    found = site_sampling(read_site(site), wanted=Wanted(k=0.8), cores=True)
+    charts = set(chart_pages(found))
+    assert charts
+    written = {path.name for path in out.iterdir()}
+    assert written == charts | {"sampling.html", "sampling.csv", "sampling.json"}
+    facts = json.loads((out / "sampling.json").read_text(encoding="utf-8"))
+    assert len(facts["classes"]) == len(found.traps)
+    assert facts["k"] == 0.8
+
+
+def test_the_page_leads_with_a_row_per_class_that_can_be_told() -> None:
+    page = sampling_html(with_limit())
+    table = page[page.index('<table class="lead">') :].partition("</table>")[0]
+    told = [each for each in with_limit().traps if each.told]
+    assert table.count("<tr>") == len(told) + 1
+    assert page.index("<h2") > page.index("</table>")
+    for each in told:
+        assert f'<td class="">{each.sizes[1].whole}</td>' in table
+        assert page.count(place_of(each)) == 3, "row, heading, label of the picture"
+
+
+def test_classes_that_cannot_be_told_share_one_sentence_with_its_remedy() -> None:
+    untold = [each for each in with_limit().traps if not each.told]
+    (said,) = untold_sentences(untold)
+    assert len(untold) == 7
+    assert all(place_of(each) in said for each in untold)
+    assert said.endswith("Two traps in one zone, checked in the same round, would change that.")
+    assert sampling_html(with_limit()).count(said) == 1
+
+
+def test_a_k_of_the_user_is_used_only_where_the_counts_tell_none_and_is_said() -> None:
+    """Source: n = (1 / m + 1 / k) / D**2."""
+    found = site_sampling(limited(ADULTS), wanted=Wanted(k=0.8))
+    page, measured = sampling_html(found), {place_of(each): each for each in with_limit().traps}
+    assert all(each.told for each in found.traps)
+    given = [each for each in found.traps if each.given_k == 0.8]
+    assert len(given) == 7
+    assert page.count(GIVEN_K.format(k=0.8)) == page.count("0.8 (yours)") == 7
+    for each in given:
+        expected = (1 / each.dispersion.mean + 1 / 0.8) / 0.25**2
+        assert each.sizes[0].units == pytest.approx(expected)
+        assert all(c.chart.k == 0.8 and c.patchier is None for c in each.charts)
+    for each in found.traps:
+        if each not in given:
+            assert each.sizes == measured[place_of(each)].sizes
+    assert sampling_csv(found).count(",0.8000,") == 7
+
+
+def test_a_k_out_of_range_ends_with_2(capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["sampling", str(SITE), "--k", "0"]) == 2
+    assert "--k" in capsys.readouterr().err
 
 
 def test_a_precision_out_of_range_ends_with_2(capsys: pytest.CaptureFixture[str]) -> None:

@@ -21,6 +21,7 @@ PAIRS: tuple[tuple[Sequence[str], Mapping[str, str]], ...] = (
     (variance_laws.LAW_CAUTIONS, words.LAW_CAUTIONS),
     (common_k.NO_K, words.NO_K),
     (sampling.NO_DISPERSION, words.NO_DISPERSION),
+    (sampling.NO_DISPERSION, words.REMEDIES),
     (sample_size.NO_SIZE, words.NO_SIZE),
     (sample_size.NO_LINE, words.NO_LINE),
     (sample_size.MEANINGS, words.MEANINGS),
@@ -45,14 +46,14 @@ def test_the_two_meanings_of_precision_are_never_confused() -> None:
         words.size_sentence(units_needed(2, law, Precision(0.25, meaning)), VISIT)
         for meaning in sample_size.MEANINGS
     )
-    assert "standard error of 25% of the mean takes 28 trap-visits" in se
-    assert "95% interval of plus or minus 25% of the mean takes 108 trap-visits" in half
+    assert "standard error of 25 % of the mean takes 28 trap-visits" in se
+    assert "95 % interval of plus or minus 25 % of the mean takes 108 trap-visits" in half
 
 
 def test_a_missing_size_gives_its_reason_and_no_number() -> None:
     text = words.size_sentence(units_needed(2, NegativeBinomial(math.inf), Precision(0.25)), CORE)
     assert text == (
-        "How many cores a standard error of 25% of the mean takes cannot be said: k is infinite: "
+        "How many cores a standard error of 25 % of the mean takes cannot be said: k is infinite: "
         "taking chance alone would ask for too few."
     )
 
@@ -111,8 +112,8 @@ def test_what_a_chart_did_is_said_from_the_simulation_not_from_its_promise() -> 
     found = performance(chart, [1.5, 3, 6], k=0.5, runs=500)
     text = " ".join(words.performance_sentences(found, chart, VISIT))
     assert "where k is really 0.5" in text
-    assert f'at 1.5 per trap-visit it says "above" {found.above[0]:.0%}' in text
-    assert f'at 6.0 it says "below" {found.below[2]:.0%}' in text
+    assert f'at 1.5 per trap-visit it says "above" {100 * found.above[0]:.0f} %' in text
+    assert f'at 6.0 it says "below" {100 * found.below[2]:.0f} %' in text
 
 
 def test_a_stop_line_says_when_it_starts_and_when_it_ends() -> None:
@@ -121,7 +122,21 @@ def test_a_stop_line_says_when_it_starts_and_when_it_ends() -> None:
     assert "running total of larvae reaches the number beside the core" in first
     assert last.startswith("Not before core 17. If core 40 comes first, stop there")
     trial = try_stop_line(line, 0.01, 1, runs=50)
-    assert "100% ended at core 40" in words.trial_sentence(trial, line, CORE)
+    text = words.trial_sentence(trial, line, CORE)
+    assert "a standard error of 25 % of the mean is out of reach with 40 cores: 100 % of" in text
+    reached = words.trial_sentence(try_stop_line(line, 4, 1, runs=50), line, CORE)
+    assert "out of reach" not in reached
+    assert "ended at core 40 without reaching the line" in reached
+
+
+def test_a_precision_out_of_reach_comes_with_the_one_that_is_reached() -> None:
+    """Source: the standard error over the mean is sqrt((1 / m + 1 / k) / n)."""
+    line = stop_line(NegativeBinomial(1), Precision(0.25), most=30)
+    trial = try_stop_line(line, 0.3, 1, runs=4000)
+    assert trial.unfinished > words.OUT_OF_REACH
+    assert trial.d == pytest.approx(math.sqrt((1 / 0.3 + 1) / trial.units), rel=0.05)
+    said = f"{trial.units:.0f} trap-visits gave a standard error of {100 * trial.d:.0f} %"
+    assert said in words.trial_sentence(trial, line, VISIT)
 
 
 @pytest.mark.parametrize("reason", sequential.NO_CHART)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 
 import click
@@ -51,6 +52,13 @@ from spatial.class_sampling import Wanted, site_sampling
     show_default=True,
     help="Chance of a wrong call at either of those two.",
 )
+@click.option(
+    "--k",
+    type=click.FloatRange(0.05, 100.0),
+    default=math.nan,
+    show_default="none",
+    help="Your k for classes whose own counts do not tell one.",
+)
 @out_option()
 @click.option("--keep-going", is_flag=True, help="Go on without the rows that hold errors.")
 @click.option("--quiet", is_flag=True, help="Say nothing but errors and the paths written.")
@@ -76,7 +84,7 @@ def command(
         if not keep_going:
             refuse_errors(checked)
         progress.step("trying out the charts")
-        wanted = Wanted(asked["precision"], asked["fold"], asked["error"])
+        wanted = Wanted(asked["precision"], asked["fold"], asked["error"], asked["k"])
         found = site_sampling(checked, week, wanted=wanted, cores=cores)
         texts = {
             "sampling.html": sampling_html(found, cores=cores),
