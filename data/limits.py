@@ -62,20 +62,22 @@ def limits_of(limits: Iterable[LimitSettings], zone_id: str, use: str, day: date
 
 def unknown_places(
     limits: Iterable[LimitSettings], zone_ids: Iterable[str], uses: Iterable[str]
-) -> tuple[str, ...]:
-    """Return one line for every limit that names a zone or a use that the site does not have.
+) -> tuple[tuple[str, str], ...]:
+    """Return problem and fix of every limit that names a zone or use that the site does not have.
 
     Examples
     --------
     >>> limit = LimitSettings("own records", "2026", use="greens", adults_per_trap_week=1)
     >>> unknown_places([limit], ["H01-GR"], ["green", "tee"])
-    ("site.toml, limits, item 1: no zone has the use 'greens'; did you mean 'green'?",)
+    (("limits, item 1: no zone has the use 'greens'", "did you mean 'green'?"),)
     """
     known = {"zone": sorted(set(zone_ids)), "use": sorted(set(uses))}
     said = {"zone": "there is no zone", "use": "no zone has the use"}
     return tuple(
-        f"site.toml, limits, item {number}: {said[key]} {name!r}; "
-        + did_you_mean(name, known[key], f"it may be one of {', '.join(known[key])}")
+        (
+            f"limits, item {number}: {said[key]} {name!r}",
+            did_you_mean(name, known[key], f"it may be one of {', '.join(known[key])}"),
+        )
         for number, limit in enumerate(limits, 1)
         for key, name in (("zone", limit.zone), ("use", limit.use))
         if name is not None and name not in known[key]

@@ -295,10 +295,9 @@ def _strange_limits(settings: SiteSettings, zones: Draft | None) -> list[Finding
         return []
     rows = zones.typed
     told = unknown_places(settings.limits, set(rows["zone_id"]) - {""}, set(rows["use"]) - {""})
-    split = (line.removeprefix(f"{SITE_FILE}, ").partition("; ") for line in told)
     return [
         Finding("IN-106", SITE_FILE, f"{problem}, so it holds nowhere", fix, severity="warning")
-        for problem, _, fix in split
+        for problem, fix in told
     ]
 
 

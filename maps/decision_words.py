@@ -207,7 +207,7 @@ def state_sentence(decision: Decision, rule: Rule) -> str:
     limit = limits.larvae if decision.judged_by == "larvae" else limits.adults
     if limit is None or decision.state in ("no_traps", "no_limit") or not decision.judged_by:
         return STATE_SENTENCES[decision.state]
-    chance = _chance_of(decision, rule.cutoffs)
+    chance = stated_chance(decision.p_above, decision.judged_by, rule.cutoffs)
     above, below = chance_text(rule.cutoffs.above), chance_text(rule.cutoffs.below)
     if decision.state == "undecided":
         return (
@@ -232,11 +232,11 @@ def state_sentence(decision: Decision, rule: Rule) -> str:
     )
 
 
-def _chance_of(decision: Decision, cutoffs: Cutoffs) -> str:
-    """Return the chance that made the state; roughly where it is the zone model's."""
-    if decision.judged_by == "larvae":
-        return _chance_beside(decision.p_above, cutoffs)
-    return about_text(decision.p_above, cutoffs)
+def stated_chance(p_above: float, judged_by: str, cutoffs: Cutoffs) -> str:
+    """Return the chance that made a state; roughly where it is the zone model's."""
+    if judged_by == "larvae":
+        return _chance_beside(p_above, cutoffs)
+    return about_text(p_above, cutoffs)
 
 
 def about_text(chance: float, cutoffs: Cutoffs) -> str:
@@ -293,7 +293,7 @@ def chance_words(decision: Decision, cutoffs: Cutoffs) -> str:
     shown = round(20 * decision.p_above) / 20
     exact = decision.judged_by == "larvae" or _apart(decision.p_above, shown, cutoffs)
     odds = odds_text(decision.p_above if exact else shown)
-    return f"{odds} ({_chance_of(decision, cutoffs)})"
+    return f"{odds} ({stated_chance(decision.p_above, decision.judged_by, cutoffs)})"
 
 
 def judging_limit(decision: Decision) -> LimitSettings | None:

@@ -15,6 +15,7 @@ from maps.columns import EFFICACY
 from maps.efficacy_chart import efficacy_svg
 from maps.exports import csv_text
 from maps.percent import percent_text
+from maps.plain_page import paragraph, plain_page
 from maps.sampling_chart import STYLE
 from maps.treatment_words import (
     CANNOT_TELL_TEXT,
@@ -67,22 +68,16 @@ def efficacy_html(found: TreatmentEffects) -> str:
     settings = found.site.settings
     title = f"Did it work? {settings.name}"
     first = efficacy_sentences(found)[0]
-    parts = [f"<h1>{escape(title)}</h1>", _p(first)]
+    parts = [f"<h1>{escape(title)}</h1>", paragraph(first)]
     if found.courses:
         parts.append(_table(found))
         parts += [_section(each, settings.treatment.cold_c) for each in found.courses]
         parts.append("<h2>How this was made</h2>")
-        parts += [_p(text) for text in HOW]
-        parts += [_p(ratio_sentence(ratio)) for ratio in found.ratios]
-    parts.append(
-        f"<footer>{_p(f'Data to {day_text(found.season.cutoff)}. snoutline {VERSION}.')}</footer>"
-    )
-    return (
-        '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">'
-        '<meta name="viewport" content="width=device-width, initial-scale=1">'
-        f"<title>{escape(title)}</title><style>{STYLE}{_NARROW}</style></head>\n"
-        f"<body>{''.join(parts)}</body></html>\n"
-    )
+        parts += [paragraph(text) for text in HOW]
+        parts += [paragraph(ratio_sentence(ratio)) for ratio in found.ratios]
+    last = paragraph(f"Data to {day_text(found.season.cutoff)}. snoutline {VERSION}.")
+    parts.append(f"<footer>{last}</footer>")
+    return plain_page(title, STYLE + _NARROW, parts)
 
 
 def _section(course: Course, cold_c: float) -> str:
@@ -96,9 +91,8 @@ def _section(course: Course, cold_c: float) -> str:
     lines += [weather] if weather else ["Without weather, a cold week cannot be told from control."]
     group = f", IRAC group {effect.irac_group}" if effect.irac_group else ""
     name = f"{effect.zone_id}, treated on {day_text(effect.applied_on)}{group}"
-    return (
-        f"<section><h2>{escape(name)}</h2>{efficacy_svg(course)}{''.join(map(_p, lines))}</section>"
-    )
+    text = "".join(map(paragraph, lines))
+    return f"<section><h2>{escape(name)}</h2>{efficacy_svg(course)}{text}</section>"
 
 
 def _table(found: TreatmentEffects) -> str:
@@ -192,7 +186,3 @@ def _plain(value: object) -> object:
 
 def _rate(rate: float) -> str:
     return "\N{EN DASH}" if math.isnan(rate) else f"{rate:.2f}"
-
-
-def _p(text: str) -> str:
-    return f"<p>{escape(text)}</p>"

@@ -15,6 +15,7 @@ import numpy as np
 
 from maps.palette import INK, PAPER, activity_ramp
 from maps.percent import percent_text
+from maps.plain_page import paragraph, plain_page
 from maps.sampling_words import (
     Unit,
     chart_sentences,
@@ -94,7 +95,7 @@ class ChartLabel:
 def decision_svg(chart: DecisionChart, label: ChartLabel) -> str:
     """Return the picture of a decision chart as an SVG element; a sentence where there is none."""
     if chart.reason:
-        return _sentence(chart_sentences(chart, label.unit)[0])
+        return paragraph(chart_sentences(chart, label.unit)[0])
     n = np.array([chart.least, chart.most], dtype=float)
     low, high = chart.lower + chart.slope * n, chart.upper + chart.slope * n
     frame = _Frame(chart.most, float(high[-1]) * 1.12)
@@ -140,13 +141,13 @@ def decision_table(chart: DecisionChart, label: ChartLabel) -> str:
             "Above the limit: stop at or over",
         ),
         [(str(n), "", "", _number(low), _number(high)) for n, low, high in rows],
-    ) + _sentence(end_sentence(chart, label.unit))
+    ) + paragraph(end_sentence(chart, label.unit))
 
 
 def stop_line_svg(line: StopLine, label: ChartLabel) -> str:
     """Return the picture of a stop line as an SVG element; a sentence where there is none."""
     if line.reason:
-        return _sentence(line_sentences(line, label.unit)[0])
+        return paragraph(line_sentences(line, label.unit)[0])
     # A line that starts next to a pole would press the rest flat; the table has those numbers.
     top = min(float(line.total.max()), 3 * float(line.total.min())) * 1.15
     frame = _Frame(line.most, top)
@@ -218,7 +219,7 @@ def chart_page(chart: DecisionChart, found: Performance | None, label: ChartLabe
     tried = [] if found is None else performance_sentences(found, chart, label.unit)
     parts = [
         f"<h1>{escape(title)}</h1>",
-        *map(_sentence, [] if chart.reason else chart_sentences(chart, label.unit)),
+        *map(paragraph, [] if chart.reason else chart_sentences(chart, label.unit)),
     ]
     if chart.reason:
         parts.append(decision_svg(chart, label))
@@ -227,14 +228,9 @@ def chart_page(chart: DecisionChart, found: Performance | None, label: ChartLabe
         picture = f"<div>{decision_svg(chart, label)}<ul>{rules}</ul></div>"
         parts.append(f'<div class="carry">{picture}<div>{decision_table(chart, label)}</div></div>')
     if found is not None:
-        parts += ["<h2>What this chart can do</h2>", *map(_sentence, tried)]
+        parts += ["<h2>What this chart can do</h2>", *map(paragraph, tried)]
         parts.append(performance_table(found, label))
-    return (
-        '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">'
-        '<meta name="viewport" content="width=device-width, initial-scale=1">'
-        f"<title>{escape(title)}</title><style>{STYLE}</style></head>\n"
-        f'<body class="card">{"".join(parts)}</body></html>\n'
-    )
+    return plain_page(title, STYLE, parts, "card")
 
 
 class _Frame:
@@ -356,10 +352,6 @@ def _table(caption: str, heads: Sequence[str], rows: Sequence[Sequence[str]]) ->
         f'<table class="sampling"><caption>{escape(caption)}</caption><thead><tr>{head}</tr>'
         f"</thead><tbody>{body}</tbody></table>"
     )
-
-
-def _sentence(text: str) -> str:
-    return f"<p>{escape(text)}</p>"
 
 
 def _number(value: int) -> str:

@@ -15,6 +15,7 @@ from data.version import VERSION
 from maps.columns import SAMPLING
 from maps.exports import csv_text
 from maps.percent import percent_text
+from maps.plain_page import paragraph, plain_page
 from maps.sampling_chart import (
     STYLE,
     ChartLabel,
@@ -178,34 +179,32 @@ def sampling_html(found: SiteSampling, *, cores: bool = False) -> str:
     title = f"How much sampling is enough? {found.site.settings.name}"
     parts = [
         f"<h1>{escape(title)}</h1>",
-        _p(f"Season {found.season.label} to {cutoff}. Scatter is measured within one zone in one "
-           "round. A standard error and the half-width of a 95 % interval are two meanings of "
-           "precision; the second takes 3.84 times as many."),
-    ]  # fmt: skip
-    parts += [] if found.traps else [_p(NO_COUNTS.format(cutoff=cutoff))]
+        paragraph(
+            f"Season {found.season.label} to {cutoff}. Scatter is measured within one zone in one "
+            "round. A standard error and the half-width of a 95 % interval are two meanings of "
+            "precision; the second takes 3.84 times as many."
+        ),
+    ]
+    parts += [] if found.traps else [paragraph(NO_COUNTS.format(cutoff=cutoff))]
     classes = [*found.traps, *found.cores]
     told = [each for each in classes if each.told]
     parts += [_lead(told, found.wanted.d)] if told else []
-    parts += map(_p, untold_sentences([each for each in classes if not each.told]))
+    parts += map(paragraph, untold_sentences([each for each in classes if not each.told]))
     parts += [_section(each, cutoff, f"line{number}") for number, each in enumerate(told)]
     if cores:
-        parts += map(_p, core_sentences(found))
+        parts += map(paragraph, core_sentences(found))
     links = chart_names(found)
     if links:
         items = "".join(f'<li><a href="{escape(name)}">{escape(name)}</a></li>' for name in links)
         parts.append(f"<h2>Decision charts to carry</h2><ul>{items}</ul>")
-    return (
-        '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">'
-        '<meta name="viewport" content="width=device-width, initial-scale=1">'
-        f"<title>{escape(title)}</title><style>{STYLE}{_LAYOUT}</style></head>\n"
-        f"<body>{''.join(parts)}<footer>{_p(f'snoutline {VERSION}.')}</footer></body></html>\n"
-    )
+    parts.append(f"<footer>{paragraph(f'snoutline {VERSION}.')}</footer>")
+    return plain_page(title, STYLE + _LAYOUT, parts)
 
 
 def _section(found: ClassSampling, cutoff: str, key: str) -> str:
     label = ChartLabel(place_of(found), unit_of(found), cutoff, key, headed=True)
     parts = [f"<h2>{escape(label.place)}</h2>"]
-    parts += map(_p, class_sentences(found, cutoff, sizes=False))
+    parts += map(paragraph, class_sentences(found, cutoff, sizes=False))
     if found.dispersion.mean > 0 and not found.line.reason:
         parts.append(
             f'<div class="line">{stop_line_svg(found.line, label)}<details open><summary>Stop line '
@@ -361,7 +360,3 @@ def _chart_facts(found: ClassChart) -> dict[str, object]:
         "runs": tried.runs,
         "performance": table,
     }
-
-
-def _p(text: str) -> str:
-    return f"<p>{escape(text)}</p>"

@@ -199,22 +199,6 @@ def money_text(amount: float, currency: str) -> str:
     return f"{sign}{amount:,.0f}" if amount >= 100 else f"{sign}{amount:,.2f}"
 
 
-def chance_text(chance: float) -> str:
-    """Return a chance in percent, to the nearest 5 as it is a model's; never 0 or 100.
-
-    Examples
-    --------
-    >>> [chance_text(each) for each in (0.834, 0.9999, 0.001, float("nan"))]
-    ['about 85 %', 'over 95 %', 'under 5 %', '']
-    """
-    if math.isnan(chance):
-        return ""
-    rough = round(20 * chance) / 20
-    if rough in (0, 1):
-        return "over 95 %" if rough else "under 5 %"
-    return f"about {percent_text(rough)}"
-
-
 def plan_sentence(plan: TreatmentPlan) -> str:
     """Return what the plan covers, against all zones of the same uses."""
     zones = len(plan.areas.zones)

@@ -12,6 +12,7 @@ from markupsafe import Markup
 from data.settings import Units
 from data.treatment_settings import TacticSettings
 from data.version import VERSION
+from maps.decision_words import stated_chance
 from maps.offline import policy_tag, refuse_links
 from maps.page import template_text
 from maps.plan_map import key_svg, plan_map_svg
@@ -22,7 +23,6 @@ from maps.treatment_words import (
     TREATMENT_CAUTIONS,
     area_lines,
     blanket_lines,
-    chance_text,
     check_zone_text,
     choice_sentence,
     dose_lines,
@@ -33,7 +33,9 @@ from maps.treatment_words import (
 )
 from maps.weeks import day_text
 from maps.words import use_text
+from spatial.decision import cutoffs_of
 from spatial.dose import Dose
+from spatial.more_evidence import Cutoffs
 from spatial.treatment_plan import TreatmentPlan
 from spatial.units import M2_PER_1000_FT2, M2_PER_ACRE, M2_PER_HA
 
@@ -144,22 +146,23 @@ def _key(plan: TreatmentPlan) -> list[tuple[str, str]]:
 
 def _zone_rows(plan: TreatmentPlan) -> list[Json]:
     drawn_m2 = _DRAWN[plan.site.settings.units][1]
+    cutoffs = cutoffs_of(plan.site.settings.decision)
     records = pd.DataFrame(plan.areas.zones.drop(columns="geometry")).to_dict("records")
     return [
-        _zone_row({str(key): value for key, value in row.items()}, dose, drawn_m2)
+        _zone_row({str(key): value for key, value in row.items()}, dose, drawn_m2, cutoffs)
         for row, dose in zip(records, plan.zone_doses, strict=True)
     ]
 
 
-def _zone_row(row: Json, dose: Dose, drawn_m2: float) -> Json:
-    left_out = row["gross_m2"] - row["net_m2"]
+def _zone_row(row: Json, dose: Dose, drawn_m2: float, cutoffs: Cutoffs) -> Json:
+    left_out, chance = row["gross_m2"] - row["net_m2"], row["p_above"]
     return {
         "order": row["order"],
         "id": row["zone_id"],
         "name": row["name"] if row["name"] != row["zone_id"] else "",
         "use": use_text(row["use"]),
         "state": STATE_TEXT[row["state"]] + (", by larvae" if row["judged_by"] == "larvae" else ""),
-        "chance": chance_text(row["p_above"]),
+        "chance": "" if math.isnan(chance) else stated_chance(chance, row["judged_by"], cutoffs),
         "rate": "" if math.isnan(row["rate"]) else f"{row['rate']:.1f}",
         "gross": f"{row['gross_m2'] / drawn_m2:,.3f}",
         # A rounding of the overlay is no ground.

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import geopandas as gpd
 import numpy as np
 import pandas as pd
@@ -22,11 +20,11 @@ from spatial.neighbours import Neighbours
 from spatial.network import network_of, walked_m
 from spatial.placement import suggest_traps
 from spatial.power import USUAL_PATCH, chance_of_finding, watched
-from spatial.ratios import design_ratios, ratio_by_design, reference_design
 from spatial.results import Analysis, Chance, Season
 from spatial.season_effort import season_effort
 from spatial.seasons import choose_season
 from spatial.second_look import SecondLook, second_look
+from spatial.site_ratios import site_ratios
 from spatial.zone_evidence import zone_evidence
 from spatial.zones import (
     comparable_nights,
@@ -61,11 +59,8 @@ def analyse(site: Site, week: str | None = None, *, seed: int = 0) -> Analysis:
     totals = to_date(table, season.weeks, pd.Index(traps["location_id"]))
     marks = _marks_by_week(traps, totals, site, seed)
     graph, latest = marks[-1]
-    reference = reference_design(traps, site.settings.designs)
-    ratios = design_ratios(
-        _rounds_before(site, season), _placed(site), site.settings.designs, reference
-    )
-    ratio = ratio_by_design(ratios, reference)
+    scale = site_ratios(site, season, traps)
+    ratio = scale.by_design
     comparable = comparable_nights(totals.nights, traps["design"], ratio)
     traps = _with_results(traps, totals, latest, graph, visits, season)
     k = dispersion_of_totals(traps, comparable[-1])
@@ -75,7 +70,7 @@ def analyse(site: Site, week: str | None = None, *, seed: int = 0) -> Analysis:
     zones = zone_table(site.zones, traps, comparable[-1], k)
     zones = zones.assign(nearest_trap_m=nearest_trap_m(zones, traps))
     zones = zones.assign(gap=gaps(zones, site.settings.network, site.settings.class_breaks[0]))
-    judged = zone_evidence(site, season, traps, comparable[-1], ratios)
+    judged = zone_evidence(site, season, traps, comparable[-1], scale.ratios)
     zones = zones.merge(judged.table, on="zone_id", how="left", validate="1:1")
     counted = visits["status"].value_counts()
     weekly_marks = _long_marks(season, traps, totals, [found for _, found in marks])
@@ -93,8 +88,8 @@ def analyse(site: Site, week: str | None = None, *, seed: int = 0) -> Analysis:
         ),
         curve=season_curve(table, season, traps, ratio),
         global_test=latest.overall,
-        ratios=ratios,
-        reference_design=reference,
+        ratios=scale.ratios,
+        reference_design=scale.reference,
         dispersion_k=k,
         links=graph.links(),
         suggestions=suggest_traps(zones, traps, site),
@@ -150,17 +145,6 @@ def _chance(
         return None
     found = chance_of_finding(network, *USUAL_PATCH, alpha=rules.alpha, maps=100, seed=seed)
     return found if found.maps else None
-
-
-def _rounds_before(site: Site, season: Season) -> pd.DataFrame:
-    """Return all rounds up to the cut-off, earlier seasons too: a ratio does not expire."""
-    first = min(site.visits["checked_on"].min().date(), season.start)
-    return rounds(season_visits(site.visits, replace(season, start=first)))
-
-
-def _placed(site: Site) -> pd.DataFrame:
-    placed = assign_zones(site.traps, site.zones, site.settings.network.near_m)
-    return placed[["location_id", "zone_id"]].assign(design=site.traps["design"].to_numpy())
 
 
 def _with_results(

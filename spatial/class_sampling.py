@@ -6,7 +6,7 @@ A class is a use and a trap design, or the soil cores of a use: their counts are
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
@@ -14,10 +14,8 @@ import pandas as pd
 from data.limits import limits_of
 from data.settings import LimitSettings, Stage
 from data.site import Site
-from spatial.assign import assign_zones
 from spatial.cores import CM2_PER_FT2, CM2_PER_M2
-from spatial.exposure import rounds, season_visits
-from spatial.ratios import design_ratios, ratio_by_design, reference_design
+from spatial.exposure import season_visits
 from spatial.results import Season
 from spatial.sample_size import (
     Precision,
@@ -39,6 +37,7 @@ from spatial.sequential import (
     limit_per_visit,
     performance,
 )
+from spatial.site_ratios import site_ratios
 from spatial.variance_laws import NegativeBinomial, TaylorLaw
 
 NO_LIMIT = ("no_limit", "other_days", "no_ratio")
@@ -198,8 +197,8 @@ def site_sampling(
     """
     asked = wanted or Wanted()
     season = choose_season(site.visits["checked_on"], site.settings.season, week)
-    counts = _visits(site, season)
-    ratio = _ratios(site, season)
+    scale = site_ratios(site, season)
+    counts, ratio = _visits(site, season, scale.traps), scale.by_design
     traps = [
         found
         for design, own in counts.groupby("design", sort=True)
@@ -225,29 +224,17 @@ def site_sampling(
     )
 
 
-def _visits(site: Site, season: Season) -> pd.DataFrame:
+def _visits(site: Site, season: Season, traps: pd.DataFrame) -> pd.DataFrame:
     """Return the countable visits of the season inside zones: use, design, sample, count."""
-    placed = assign_zones(site.traps, site.zones, site.settings.network.near_m)
-    traps = placed[["location_id", "zone_id"]].assign(design=site.traps["design"].to_numpy())
     visits = season_visits(site.visits, season)
-    counted = visits[(visits["nights"] > 0) & visits["adults"].notna()].merge(
-        pd.DataFrame(traps), on="location_id"
-    )
+    taken = (visits["nights"] > 0) & visits["adults"].notna()
+    counted = visits[taken].merge(traps, on="location_id")
     counted = counted[counted["zone_id"].notna()]
     return counted.assign(
         use=counted["zone_id"].map(site.zones.set_index("zone_id")["use"]),
         sample=counted["zone_id"].astype(str) + " " + counted["week"],
         count=counted["adults"],
     )
-
-
-def _ratios(site: Site, season: Season) -> dict[str, float]:
-    placed = assign_zones(site.traps, site.zones, site.settings.network.near_m)
-    traps = placed[["location_id", "zone_id"]].assign(design=site.traps["design"].to_numpy())
-    reference = reference_design(site.traps, site.settings.designs)
-    first = min(site.visits["checked_on"].min().date(), season.start)
-    table = rounds(season_visits(site.visits, replace(season, start=first)))
-    return ratio_by_design(design_ratios(table, traps, site.settings.designs, reference), reference)
 
 
 def _classes(

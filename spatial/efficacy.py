@@ -454,12 +454,17 @@ def _drawn(side: _Side, means: FloatArray, spread: float, rng: np.random.Generat
     return np.asarray(draws / side.nights.sum(), dtype=float)
 
 
+def night_means_c(weather: pd.DataFrame, first: date, last: date) -> pd.Series[float]:
+    """Return the mean temperature, in Celsius, of the nights from a day up to another, by date."""
+    days = weather["date"]
+    inside = weather[(days >= pd.Timestamp(first)) & (days < pd.Timestamp(last))]
+    return ((inside["tmin_c"] + inside["tmax_c"]) / 2).set_axis(inside["date"]).dropna()
+
+
 def _nights(book: _Book, first: date, last: date) -> Nights | None:
     if book.weather.empty:
         return None
-    days = book.weather["date"]
-    inside = book.weather[(days >= pd.Timestamp(first)) & (days < pd.Timestamp(last))]
-    mean_c = ((inside["tmin_c"] + inside["tmax_c"]) / 2).dropna()
+    mean_c = night_means_c(book.weather, first, last)
     return Nights(
         nights=(last - first).days,
         known=len(mean_c),

@@ -216,8 +216,8 @@ def chance_of_trapping(
     rate = now.limit * math.exp(over)
     so_far = rate * now.trap_weeks / now.traps
     more = np.asarray(rate * weeks, dtype=float)
-    there = now.traps * (_information(so_far + more, now.k) - _information(so_far, now.k))
-    gained = there + np.asarray(new_traps, dtype=float) * _information(more, now.k)
+    there = now.traps * (information(so_far + more, now.k) - information(so_far, now.k))
+    gained = there + np.asarray(new_traps, dtype=float) * information(more, now.k)
     after = np.sqrt(1 / (now.log_sd**-2 + gained))
     moved = np.sqrt(np.maximum(now.log_sd**2 - after**2, 1e-12))
     above = ndtr((over - after * ndtri(cutoffs.above)) / moved)
@@ -225,7 +225,7 @@ def chance_of_trapping(
     return np.asarray(above + below, dtype=float)
 
 
-def _information(mean: npt.ArrayLike, k: float) -> FloatArray:
+def information(mean: npt.ArrayLike, k: float) -> FloatArray:
     """Return the information of one count about the log of its mean."""
     m = np.asarray(mean, dtype=float)
     return m if math.isinf(k) else np.asarray(k * m / (k + m), dtype=float)

@@ -13,7 +13,7 @@ from scipy.sparse.csgraph import dijkstra
 from shapely.geometry.base import BaseGeometry
 
 from spatial.arrays import BoolArray, FloatArray, IntArray
-from spatial.walking import SIMPLIFY_M, SKIN_M, _corners, _in_sight, _outlines
+from spatial.walking import SIMPLIFY_M, SKIN_M, corners_of, in_sight, solid_parts
 
 TOUCH_M = 0.3
 """Within this distance of a refuge a beetle has reached it. A little more than outlines are
@@ -78,9 +78,9 @@ def refuge_distance_m(
     known = [shape for shape in refuges if shape is not None and not shape.is_empty]
     if not known or not len(points):
         return np.full(len(points), np.nan)
-    parts = _outlines(shapely.union_all(list(obstacles)))
+    parts = solid_parts(shapely.union_all(list(obstacles)))
     pieces = _pieces(known, parts)
-    ground = _Ground(np.vstack([points, *(_corners(part) for part in parts)]), parts, len(points))
+    ground = _Ground(np.vstack([points, *(corners_of(part) for part in parts)]), parts, len(points))
     walk_m = _walks(ground, pieces, cutoff_m)[: len(points)]
     walk_m[_inside(points, parts)] = np.nan
     walk_m[_inside_any(points, known)] = 0.0
@@ -149,7 +149,7 @@ def _reaches(start: FloatArray, foot: FloatArray, parts: list[shapely.Polygon]) 
     step = start - foot
     length_m = np.hypot(*step.T)
     back = np.minimum(TOUCH_M, length_m) / np.maximum(length_m, np.finfo(float).tiny)
-    return _in_sight(start, foot + step * back[:, None], parts)
+    return in_sight(start, foot + step * back[:, None], parts)
 
 
 def _first_legs(
@@ -201,7 +201,7 @@ def _over_corners(
     length_m = np.hypot(*(nodes[start] - nodes[end]).T)
     near = (length_m <= cutoff_m) & (start != end)
     start, end, length_m = start[near], end[near], length_m[near]
-    free = _in_sight(nodes[start], nodes[end], ground.parts)
+    free = in_sight(nodes[start], nodes[end], ground.parts)
     ends = np.flatnonzero(np.isfinite(leg_m))
     row = np.concatenate([start[free], ends])
     column = np.concatenate([end[free], np.full(len(ends), goal)])

@@ -15,7 +15,7 @@ from spatial.arrays import FloatArray, IntArray, Links
 from spatial.lattice import lattice
 from spatial.refuge_edge import Edge
 from spatial.trap_ground import Ground
-from spatial.walking import _in_sight, _outlines
+from spatial.walking import in_sight, solid_parts
 
 AREA_STEP_M = 6.0
 """Distance between the points that stand for a zone's area."""
@@ -106,8 +106,8 @@ def trap_ground(
     """
     points, weight, zone = _points(zones, edge, worth)
     pairs = _pairs(places.places_m, points, places.reach_m)
-    solid = _outlines(shapely.union_all([s for s in obstacles if s is not None]))
-    seen = _in_sight(places.places_m[pairs[0]], points[pairs[1]], solid)
+    solid = solid_parts(shapely.union_all([s for s in obstacles if s is not None]))
+    seen = in_sight(places.places_m[pairs[0]], points[pairs[1]], solid)
     near = _pairs(places.places_m, places.places_m, np.full(len(places.zone), places.spacing_m))
     return Ground(
         covers=_table(pairs[0][seen], pairs[1][seen], (len(places.zone), len(points))),

@@ -25,8 +25,8 @@ from spatial.more_evidence import (
     MOST_TRAPS,
     Cutoffs,
     Trapping,
-    _information,
     chance_of_trapping,
+    information,
 )
 
 BASES = ("undecided_area", "interval_width")
@@ -155,11 +155,11 @@ def width_curve(
     now = zone.trapping
     new = np.arange(most + 1)
     more = rate * zone.weeks_left
-    gained = new * _information(more, now.k)
+    gained = new * information(more, now.k)
     if now.traps > 0:
         so_far = rate * now.trap_weeks / now.traps
         gained = gained + now.traps * (
-            _information(so_far + more, now.k) - _information(so_far, now.k)
+            information(so_far + more, now.k) - information(so_far, now.k)
         )
     sd = 1 / np.sqrt(now.log_sd**-2 + gained)
     return GainCurve.of(BASES[1], 2 * float(ndtri((1 + level) / 2)) * sd)

@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date
 
 import pandas as pd
 
 from data.site import Site
-from spatial.assign import assign_zones
-from spatial.efficacy import Efficacy, countable_visits, efficacies
-from spatial.exposure import catch_rate, rounds, season_visits
-from spatial.ratios import design_ratios, ratio_by_design, reference_design
+from spatial.efficacy import Efficacy, countable_visits, efficacies, night_means_c
+from spatial.exposure import catch_rate
 from spatial.results import DesignRatio, Season
 from spatial.seasons import choose_season
+from spatial.site_ratios import site_ratios
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,13 +73,8 @@ def treatment_effects(site: Site, week: str | None = None) -> TreatmentEffects:
         If `week` is no ISO week or lies outside every season with visits.
     """
     season = choose_season(site.visits["checked_on"], site.settings.season, week)
-    placed = assign_zones(site.traps, site.zones, site.settings.network.near_m)
-    traps = placed[["location_id", "zone_id"]].assign(design=site.traps["design"].to_numpy())
-    reference = reference_design(site.traps, site.settings.designs)
-    first = min(site.visits["checked_on"].min().date(), season.start)
-    table = rounds(season_visits(site.visits, replace(season, start=first)))
-    ratios = design_ratios(table, traps, site.settings.designs, reference)
-    visits = countable_visits(site.visits, traps, ratio_by_design(ratios, reference))
+    scale = site_ratios(site, season)
+    visits = countable_visits(site.visits, scale.traps, scale.by_design)
     found = efficacies(
         visits,
         site.treatments,
@@ -90,7 +84,7 @@ def treatment_effects(site: Site, week: str | None = None) -> TreatmentEffects:
         site.settings.treatment,
     )
     courses = tuple(_course(effect, visits, site) for effect in found)
-    return TreatmentEffects(site, season, reference, ratios, courses)
+    return TreatmentEffects(site, season, scale.reference, scale.ratios, courses)
 
 
 def _course(effect: Efficacy, visits: pd.DataFrame, site: Site) -> Course:
@@ -123,12 +117,6 @@ def _by_day(visits: pd.DataFrame) -> pd.DataFrame:
 
 
 def _cold_nights(effect: Efficacy, site: Site) -> tuple[date, ...]:
-    weather = site.weather
-    if weather.empty:
-        return ()
-    inside = (weather["date"] >= pd.Timestamp(effect.first)) & (
-        weather["date"] < pd.Timestamp(effect.last)
-    )
-    mean_c = (weather["tmin_c"] + weather["tmax_c"]) / 2
-    cold = weather.loc[inside & (mean_c < site.settings.treatment.cold_c), "date"]
+    mean_c = night_means_c(site.weather, effect.first, effect.last)
+    cold = mean_c.index[mean_c < site.settings.treatment.cold_c]
     return tuple(day.date() for day in cold)

@@ -58,10 +58,10 @@ def walking_distances(
     [[0.0, 20.0], [20.0, 0.0]]
     """
     places = np.asarray(points, dtype=float).reshape(-1, 2)
-    parts = _outlines(shapely.union_all(list(obstacles)))
-    nodes = np.vstack([places, *(_corners(part) for part in parts)])
+    parts = solid_parts(shapely.union_all(list(obstacles)))
+    nodes = np.vstack([places, *(corners_of(part) for part in parts)])
     start, end = _pairs_within(nodes, cutoff_m)
-    visible = _in_sight(nodes[start], nodes[end], parts)
+    visible = in_sight(nodes[start], nodes[end], parts)
     start, end = start[visible], end[visible]
     length = np.hypot(*(nodes[start] - nodes[end]).T)
     # scipy drops explicit zeros, so coincident points get the smallest length there is.
@@ -73,7 +73,7 @@ def walking_distances(
     return shortest
 
 
-def _outlines(merged: BaseGeometry) -> list[shapely.Polygon]:
+def solid_parts(merged: BaseGeometry) -> list[shapely.Polygon]:
     """Return the merged obstacles as polygons with few enough corners."""
     tolerance_m = SIMPLIFY_M
     simple = merged.simplify(tolerance_m)
@@ -83,7 +83,7 @@ def _outlines(merged: BaseGeometry) -> list[shapely.Polygon]:
     return [part for part in shapely.get_parts(simple) if part.geom_type == "Polygon"]
 
 
-def _corners(polygon: shapely.Polygon) -> FloatArray:
+def corners_of(polygon: shapely.Polygon) -> FloatArray:
     """Return the corners that a shortest path can turn at: those that stick out.
 
     In an oriented polygon the solid side is on the left of every ring, holes included.
@@ -106,7 +106,8 @@ def _pairs_within(nodes: FloatArray, cutoff_m: float) -> tuple[IntArray, IntArra
     return start[near], end[near]
 
 
-def _in_sight(start: FloatArray, end: FloatArray, parts: Sequence[shapely.Polygon]) -> BoolArray:
+def in_sight(start: FloatArray, end: FloatArray, parts: Sequence[shapely.Polygon]) -> BoolArray:
+    """Return which straight lines from a start to its end cross none of the solid parts."""
     seen = np.ones(len(start), dtype=bool)
     solid = [shapely.buffer(part, -SKIN_M, join_style="mitre") for part in parts]
     solid = [part for part in solid if not part.is_empty]

@@ -16,7 +16,7 @@ from data.findings import Finding, InputError, SettingsError
 from data.site import Site
 from data.version import VERSION
 from maps.words import headline
-from scripts import cli
+from scripts import cli, site_run
 from scripts.commands import weekly
 from scripts.finding_lines import SHOWN_WARNINGS
 from scripts.progress import Progress
@@ -197,7 +197,7 @@ def test_rows_set_aside_are_told_even_when_quiet(
 
 
 def test_a_flood_of_warnings_is_cut_with_its_number() -> None:
-    lines = weekly.told((ODD,) * 50, quiet=False)
+    lines = site_run.told((ODD,) * 50, quiet=False)
     assert len(lines) == SHOWN_WARNINGS + 1
     assert lines[-1] == "and 30 more warnings"
 
@@ -206,7 +206,7 @@ def test_a_row_is_told_once_however_much_is_wrong_with_it() -> None:
     status = replace(BAD_COUNT, code="IN-014", column="status", problem="'okk' is no status")
     other = replace(BAD_COUNT, row=15)
     whole = Finding("IN-004", "cores.csv", "there is no row below the header", "add rows")
-    told = weekly.told((BAD_COUNT, status, other, whole, whole), quiet=True)
+    told = site_run.told((BAD_COUNT, status, other, whole, whole), quiet=True)
     assert told == [
         f"error: {whole}",
         f"error: {whole}",

@@ -214,8 +214,8 @@ def test_a_limit_for_a_zone_or_use_that_is_not_there_is_told() -> None:
     limits = [limit(1, zone="Z-1"), limit(1, use="tee"), limit(1)]
     told = unknown_places(limits, ["Z1", "Z2"], ["green"])
     assert told == (
-        "site.toml, limits, item 1: there is no zone 'Z-1'; did you mean 'Z1'?",
-        "site.toml, limits, item 2: no zone has the use 'tee'; it may be one of green",
+        ("limits, item 1: there is no zone 'Z-1'", "did you mean 'Z1'?"),
+        ("limits, item 2: no zone has the use 'tee'", "it may be one of green"),
     )
 
 

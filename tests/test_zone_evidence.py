@@ -84,7 +84,7 @@ def test_only_a_zone_with_a_limit_and_nights_has_a_chance(each: Analysis) -> Non
 def test_a_zone_without_traps_has_no_rate_of_the_model(each: Analysis) -> None:
     zones = each.zones.set_index("zone_id")
     assert zones.loc["Z6", list(MODEL_COLUMNS)].isna().all()
-    inside = zones.loc["Z1":"Z5"]  # type: ignore[misc]  # labels, as pandas allows
+    inside = zones.loc[[f"Z{number}" for number in range(1, 6)]]
     assert (inside["model_low_95"] < inside["model_low_80"]).all()
     assert (inside["model_low_80"] < inside["model_rate"]).all()
     assert (inside["model_rate"] < inside["model_high_80"]).all()

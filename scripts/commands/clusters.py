@@ -9,9 +9,9 @@ import click
 from data.reading import read_site
 from maps.cluster_words import cluster_sentences
 from maps.clusters import clusters_csv, clusters_json, known_chances
-from scripts.commands.weekly import refuse_errors, told
 from scripts.out_folder import default_folder, out_option, written
 from scripts.progress import Progress
+from scripts.site_run import refuse_errors, say
 from spatial.analysis import analyse
 from spatial.cluster_detail import cluster_detail
 from spatial.results import Chance
@@ -71,12 +71,7 @@ def command(
         )
         texts = {"clusters.csv": clusters_csv(detail), "clusters.json": clusters_json(detail)}
         paths = written(texts, folder, site)
-    for line in told(checked.findings, quiet=quiet):
-        click.echo(f"snoutline: {line}", err=True)
-    for line in [] if quiet else cluster_sentences(detail):
-        click.echo(line)
-    for path in paths:
-        click.echo(path)
+    say(checked.findings, cluster_sentences(detail), paths, quiet=quiet)
 
 
 def _known(earlier: Path) -> dict[str, tuple[Chance, ...]]:

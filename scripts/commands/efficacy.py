@@ -8,9 +8,9 @@ import click
 
 from data.reading import read_site
 from maps.efficacy_page import efficacy_csv, efficacy_html, efficacy_json, efficacy_sentences
-from scripts.commands.weekly import refuse_errors, told
 from scripts.out_folder import default_folder, out_option, written
 from scripts.progress import Progress
+from scripts.site_run import refuse_errors, say
 from spatial.treatment_effects import treatment_effects
 
 
@@ -46,9 +46,4 @@ def command(
             "efficacy.json": efficacy_json(found),
         }
         paths = written(texts, out or default_folder(site), site)
-    for line in told(checked.findings, quiet=quiet):
-        click.echo(f"snoutline: {line}", err=True)
-    for line in [] if quiet else efficacy_sentences(found):
-        click.echo(line)
-    for path in paths:
-        click.echo(path)
+    say(checked.findings, efficacy_sentences(found), paths, quiet=quiet)

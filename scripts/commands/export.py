@@ -19,9 +19,9 @@ from maps.geopackage import geopackage
 from maps.records import Records, records_up_to
 from maps.shapes_out import traps_geojson, traps_gpx, zones_geojson
 from maps.site_toml import SITE_TOML_MARK, site_toml
-from scripts.commands.weekly import aside_texts, refuse_errors, rows_text, told
 from scripts.out_folder import default_folder, out_option, written
 from scripts.progress import Progress
+from scripts.site_run import aside_texts, refuse_errors, rows_text, say
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,10 +133,8 @@ def command(
         folder = out or default_folder(site)
         texts = {**drawn(wanted, format_name), **aside_texts(checked, folder)}
         paths = written_in_folders(texts, folder, site)
-    for line in [*told(checked.findings, quiet=False), rows_text(checked.account)]:
-        click.echo(f"snoutline: {line}", err=True)
-    for path in paths:
-        click.echo(path)
+    click.echo(f"snoutline: {rows_text(checked.account)}", err=True)
+    say(checked.findings, (), paths, quiet=False)
 
 
 def drawn(wanted: Wanted, format_name: str) -> dict[str, str | bytes]:

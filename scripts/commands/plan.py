@@ -24,9 +24,9 @@ from maps.treatment_words import (
     stage_sentence,
 )
 from maps.work_order import work_order
-from scripts.commands.weekly import aside_texts, refuse_errors, told
 from scripts.out_folder import default_folder, out_option, written
 from scripts.progress import Progress
+from scripts.site_run import aside_texts, refuse_errors, say
 from spatial.analysis import analyse
 from spatial.treatment_plan import TreatmentPlan, Wish, evidence_of, plan_treatment
 
@@ -88,18 +88,13 @@ def command(
         progress.step("drawing")
         folder = out or default_folder(site)
         paths = written({**plan_texts(plan), **aside_texts(checked, folder)}, folder, site)
-        lines = [] if quiet else summary(plan)
+        recorded: list[str] = []
         if asked["record"] is not None:
             done = _done(asked)
-            lines += append_records(folder / RECORDS, record_rows(plan, done))
-            lines += _blank_lines(plan, done)
+            recorded += append_records(folder / RECORDS, record_rows(plan, done))
+            recorded += _blank_lines(plan, done)
             paths.append(folder / RECORDS)
-    for line in told(checked.findings, quiet=quiet):
-        click.echo(f"snoutline: {line}", err=True)
-    for line in lines:
-        click.echo(line)
-    for path in paths:
-        click.echo(path)
+    say(checked.findings, summary(plan), [*recorded, *paths], quiet=quiet)
 
 
 def planned(site: Site, week: str | None, zones: str | None, tactic: str | None) -> TreatmentPlan:

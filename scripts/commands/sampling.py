@@ -16,9 +16,9 @@ from maps.sampling_page import (
     sampling_json,
     sampling_sentences,
 )
-from scripts.commands.weekly import refuse_errors, told
 from scripts.out_folder import default_folder, out_option, written
 from scripts.progress import Progress
+from scripts.site_run import refuse_errors, say
 from spatial.class_sampling import Wanted, site_sampling
 
 
@@ -93,10 +93,5 @@ def command(
             **chart_pages(found),
         }
         paths = written(texts, out or default_folder(site), site)
-    for line in told(checked.findings, quiet=quiet):
-        click.echo(f"snoutline: {line}", err=True)
     said = sampling_sentences(found) + (core_sentences(found) if cores else [])
-    for line in [] if quiet else said:
-        click.echo(line)
-    for path in paths:
-        click.echo(path)
+    say(checked.findings, said, paths, quiet=quiet)

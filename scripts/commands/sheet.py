@@ -11,9 +11,9 @@ from data.reading import read_site
 from maps.sheet import round_sheet
 from maps.sheet_words import route_notes, route_sentence
 from maps.xlsform import read_back_toml, read_back_words, round_form
-from scripts.commands.weekly import aside_texts, refuse_errors, rows_text, told
 from scripts.out_folder import default_folder, out_option, written
 from scripts.progress import Progress
+from scripts.site_run import aside_texts, refuse_errors, rows_text, say
 from spatial.round_plan import RoundPlan, plan_round
 
 SHEET, FORM = "round-sheet.html", "round-form.xlsx"
@@ -65,12 +65,7 @@ def command(
             files[FORM] = round_form(plan)
         folder = out or default_folder(site)
         paths = written({**files, **aside_texts(checked, folder)}, folder, site)
-    for line in told(checked.findings, quiet=quiet):
-        click.echo(f"snoutline: {line}", err=True)
-    for line in [] if quiet else summary(plan, xlsform=xlsform):
-        click.echo(line)
-    for path in paths:
-        click.echo(path)
+    say(checked.findings, summary(plan, xlsform=xlsform), paths, quiet=quiet)
 
 
 def summary(plan: RoundPlan, *, xlsform: bool) -> list[str]:
