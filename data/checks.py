@@ -201,3 +201,22 @@ def _part(part: str | Callable[[str], str] | pd.Series[str], row: int, cell: str
     if isinstance(part, pd.Series):
         return str(part.loc[row])
     return part if isinstance(part, str) else part(cell)
+
+
+def same_row_twice(code: str, fix: str) -> Check:
+    """Return the check that warns of a row about a zone that says the same as an earlier one.
+
+    Parameters
+    ----------
+    code
+        A key of `data.findings.CODES`.
+    fix
+        What to do.
+    """
+
+    def check(draft: Draft) -> list[Finding]:
+        twice = draft.good() & draft.text.duplicated()
+        problem = "the row says the same as an earlier one"
+        return findings_at(draft, Fault(code, twice, problem, fix, "zone_id", "warning"))
+
+    return check

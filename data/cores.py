@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from data.checks import Check, Draft, Fault, findings_at, run_checks
-from data.findings import Finding
+from data.checks import Check, Draft, Fault, findings_at, run_checks, same_row_twice
 from data.raw import NamedTable
 from data.schemas import CORES
 from data.values import draft_of
+
+_twice = same_row_twice(
+    "IN-029", "delete it, unless the same was found twice; then name the two positions"
+)
 
 
 def check_cores(named: NamedTable, checks: list[Check]) -> Draft:
@@ -43,15 +46,3 @@ def _without_cores(draft: Draft) -> Draft:
         if not (each.column == column and each.row in rows and each.code in ("IN-010", "IN-013"))
     ]
     return replace(draft, findings=tuple(kept)).with_findings(findings_at(draft, fault))
-
-
-def _twice(draft: Draft) -> list[Finding]:
-    fault = Fault(
-        "IN-029",
-        draft.good() & draft.text.duplicated(),
-        "the row says the same as an earlier one",
-        "delete it, unless the same was found twice; then name the two positions",
-        "zone_id",
-        "warning",
-    )
-    return findings_at(draft, fault)

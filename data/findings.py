@@ -111,6 +111,7 @@ CODES: dict[str, str] = {
     "IN-104": "the use of a zone is written nearly like another one",
     "IN-105": "a column without a name holds values",
     "IN-106": "a limit names a zone or a use that the site does not have",
+    "IN-107": "a treatment is there twice",
     "IN-072": "days are missing",
     "IN-073": "temperatures look like tenths of a degree",
     "IN-074": "temperatures look like those of the other unit",

@@ -19,7 +19,7 @@ from data.catches import (
     lay_out_visits,
     used_rows,
 )
-from data.checks import Draft, run_checks
+from data.checks import Draft, run_checks, same_row_twice
 from data.columns import name_columns
 from data.coordinates import needed_positions, with_design, with_shapes
 from data.cores import check_cores
@@ -224,7 +224,9 @@ def _visits(files: _Folder, layout: CountLayout, traps: Draft | None) -> Draft |
 
 def _treatments(files: _Folder, zones: KnownZones, days: VisitDays | None) -> Draft | None:
     named = files.table(TREATMENTS)
-    checks = [*zone_checks(zones), *day_checks(days, ("applied_on",))]
+    fix = "delete it, unless it was applied twice that day; then say so in the note"
+    twice = same_row_twice("IN-107", fix)
+    checks = [*zone_checks(zones), *day_checks(days, ("applied_on",)), twice]
     return None if named is None else run_checks(draft_of(named, TREATMENTS), checks)
 
 

@@ -68,6 +68,9 @@ _ZONE_DECISION = (
     Column("reasons", "codes", "Why, the one that made the state first; parted by blanks."),
     Column("judged_by", "code", "`adults` or `larvae`; blank where nothing could be judged."),
     Column("p_above", "chance", "The model's chance that the zone is over its limit.", 2),
+    Column("adults_p_above", "chance", "The same for adults, where larvae judge, too.", 2),
+    Column("limit_source", "text", "Source of the limit that made the state."),
+    Column("limit_dated", "text", "Its date."),
     Column("adult_limit", _RATE, "Your limit for adults on that day; blank without one.", 3),
     Column("larval_limit_m2", "larvae per m2", "Your limit for larvae on that day.", 2),
     Column("larvae_m2", "larvae per m2", "Density in the cores that count.", 2),
@@ -84,6 +87,7 @@ _ZONE_DECISION = (
     Column("model_low_95", _RATE, "Lower end of its 95 % interval.", 3),
     Column("model_high_95", _RATE, "Upper end of its 95 % interval.", 3),
     Column("share_over", "share", "Places like its traps' that are over the limit.", 2),
+    Column("next_step", "text", "What to do next."),
 )
 
 ZONES = (
@@ -299,6 +303,7 @@ _SUMMARY_TESTS = (
     Column("zones.by_mark", "counts", "Zones by their cluster mark; `none` has none."),
     Column("zones.by_state", "counts", "Zones by their state against their limit."),
     Column("zones.not_comparable", "count", "Zones whose rate is not comparable.", 0),
+    Column("decisions", "list", "Zones: `zone_id`, `state`, `judged_by`, `p_above`, `next_step`."),
     Column("gaps", "list", "Zones with too few traps: `zone_id`, `gap`, `traps`, ..."),
     Column("suggested_traps", "count", "Places in the suggested-traps files.", 0),
     Column("designs.reference", "text", "Design to whose scale zone rates refer."),

@@ -5,9 +5,10 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Sequence
+from datetime import date
 
 from data.settings import M2_PER_FT2, DecisionSettings, LimitSettings, Units
-from maps.weeks import day_text
+from maps.weeks import day_text, month_day_text
 from maps.words import CAUTIONS, count_of, rate_text
 from spatial.cores import CM2_PER_FT2, CUP_CUTTER_CM, core_area_cm2
 from spatial.decision import STATES, Decision, Rule
@@ -73,8 +74,10 @@ REASONS = {
     "cores_too_old": "Larvae are due, but the cores here were cut too long ago.",
     "one_larva": "So little turf was looked at that a single larva already reads as over the "
     "limit.",
-    "traps_will_not_decide": f"Not even {MOST_TRAPS} more traps for {MOST_WEEKS} weeks would be as "
-    "likely as not to decide it: it is too near its limit.",
+    "traps_will_not_decide": f"Not even {MOST_TRAPS} more traps, for {MOST_WEEKS} weeks or until "
+    "the season ends, would be as likely as not to decide it: it is too near its limit.",
+    "never_treated": "By your settings zones of this use are never treated.",
+    "season_over": "The season is over, so more trapping can no longer decide it.",
     "cores_will_not_decide": f"Not even {MOST_CORES} more cores would be as likely as not to "
     "decide it: it is too near its limit.",
 }
@@ -89,6 +92,7 @@ NEXT_STEPS = {
     "no_limit": "Set a limit of your own in site.toml ([[limits]]), with its source and date.",
     "adults_above_larvae_below": "Leave it for now, and cut cores again in one to two weeks while "
     "adults still walk.",
+    "never_treated": "Look again, and leave it out of the plan: [treatment] exclusion_uses.",
     "larvae_not_due": "Wait until larvae are due, and cut cores then.",
     "no_larval_date": "Say in site.toml from when larvae are due ([decision], larvae_from).",
     "no_nights": "Check the traps; where their design has no ratio, set traps of both designs "
@@ -99,6 +103,11 @@ NEXT_STEPS = {
 RULE_OF_LARVAE = (
     "Once larvae are due, cores go before traps, wherever enough of them have been cut and there "
     "is a limit for larvae."
+)
+
+K_IS_ASSUMED = (
+    "That k is assumed, since your cores do not tell how much larvae crowd; several cores of one "
+    "zone and day, each in a row of its own, would."
 )
 
 HEADLINES = {
@@ -118,16 +127,28 @@ NO_LIMIT_SET = (
 SHORT_STEPS = {"above": "Take it into your plan, or look again first."}
 """Next steps for a narrow table, where they are shorter; cautions stand elsewhere on the page."""
 
+NO_LIMIT_TODAY = (
+    "None of your limits holds for a zone on {day}, so zones are shown by their catch rate and "
+    "none is judged. {when}"
+)
+
+DISAGREE = "adults_above_larvae_below"
+"""Reason of zones below by their larvae with adults over their limit; they are listed apart."""
+
+GROUP_HEADS = {**HEADLINES, DISAGREE: "below by larvae while adults are over their limit"}
+
 GROUP_STEPS = {
+    DISAGREE: "Leave them for now, and cut cores again in one to two weeks while adults still "
+    "walk.",
     "below": "Leave them, and go on with the round.",
     "no_traps": "Set traps before anything is said about them.",
     "no_limit": "Set limits of your own in site.toml ([[limits]]), with source and date.",
 }
-"""Next steps of all zones of a state together."""
+"""Next steps of all zones of such a group together."""
 
 WAYS_NOTE = (
-    "More traps or cores: about as likely as not to decide it; press a zone for the chance. What "
-    "may be done, and when, is for the label, local codes and a licensed applicator to say."
+    "More traps or cores: at least as likely as not to decide it; press a zone for the chance. "
+    "What may be done, and when, is for the label, local codes and a licensed applicator to say."
 )
 
 CHANCE_NOTE = (
@@ -137,8 +158,31 @@ CHANCE_NOTE = (
 )
 """The figures are those of `scripts/bench/decisions.py`; see `spatial.zone_model.zone_model`."""
 
+RATE_NOTE = (
+    "Beside the catch rate of a zone stands the 95 % interval of the same model. It may not hold "
+    "the catch rate itself: a zone with few traps is drawn towards others of its use."
+)
+
 DECISION_CAUTIONS = CAUTIONS
 """Shown on everything that says a state or a next step."""
+
+
+def no_limit_sentence(limits: Sequence[LimitSettings], day: date) -> str:
+    """Return why no zone is judged: no limit is set, or none holds on the day.
+
+    Examples
+    --------
+    >>> may = LimitSettings("own", "2026", None, None, "05-01", "05-31", adults_per_trap_week=4)
+    >>> no_limit_sentence([may], date(2026, 6, 7))  # doctest: +NORMALIZE_WHITESPACE
+    'None of your limits holds for a zone on 7 June 2026, so zones are shown by their catch rate and
+    none is judged. They hold from 1 May to 31 May.'
+    """
+    if not limits:
+        return NO_LIMIT_SET
+    spans = sorted({(e.first_day, e.last_day) for e in limits if e.first_day and e.last_day})
+    days = [f"from {month_day_text(first)} to {month_day_text(last)}" for first, last in spans]
+    when = f"They hold {' and '.join(days)}." if days else "See [[limits]] in site.toml."
+    return NO_LIMIT_TODAY.format(day=day_text(day), when=when)
 
 
 def states_headline(decisions: Sequence[Decision]) -> str:
@@ -177,9 +221,16 @@ def decision_sentences(decision: Decision, rule: Rule, units: Units = "us") -> l
     return [
         state_sentence(decision, rule),
         *(REASONS[code] for code in decision.reasons if not _said_by_state(decision, code)),
-        *([larvae_sentence(decision.larvae, _units(decision, units))] if decision.larvae else []),
+        *(_larvae_lines(decision, rule, units)),
         *next_steps(decision),
     ]
+
+
+def _larvae_lines(decision: Decision, rule: Rule, units: Units) -> list[str]:
+    if decision.larvae is None:
+        return []
+    assumed = [K_IS_ASSUMED] if rule.larval_k_assumed else []
+    return [larvae_sentence(decision.larvae, _units(decision, units)), *assumed]
 
 
 def _units(decision: Decision, units: Units) -> Units:
@@ -296,14 +347,6 @@ def chance_words(decision: Decision, cutoffs: Cutoffs) -> str:
     return f"{odds} ({stated_chance(decision.p_above, decision.judged_by, cutoffs)})"
 
 
-def judging_limit(decision: Decision) -> LimitSettings | None:
-    """Return the limit that made the state, else the one there is."""
-    limits = decision.limits
-    if decision.judged_by == "larvae":
-        return limits.larvae
-    return limits.adults or limits.larvae
-
-
 def _chance_beside(chance: float, cutoffs: Cutoffs) -> str:
     """Return a chance with as many digits as tell it from the cut-offs that it is not at."""
     others = [each for each in (cutoffs.above, cutoffs.below) if each != chance]
@@ -402,7 +445,7 @@ def next_steps(decision: Decision) -> list[str]:
         return _ways(decision)
     by_reason = (code for code in decision.reasons if code in NEXT_STEPS and code not in STATES)
     key = decision.state
-    if key in ("below", "no_limit"):
+    if key in ("above", "below", "no_limit"):
         key = next(by_reason, key)
     return [NEXT_STEPS[key]]
 
@@ -427,7 +470,9 @@ def short_step(decision: Decision) -> str:
     """
     ways = _short_ways(decision)
     if decision.state not in ("undecided", "no_traps") or not ways:
-        return SHORT_STEPS.get(decision.state) or " ".join(next_steps(decision))
+        steps = next_steps(decision)
+        usual = steps == [NEXT_STEPS[decision.state]]
+        return SHORT_STEPS[decision.state] if usual and decision.state in SHORT_STEPS else steps[0]
     cheaper = f"; {decision.cheapest} are cheaper" if len(ways) > 1 and decision.cheapest else ""
     return f"{', or '.join(ways).capitalize()}{cheaper}."
 
@@ -440,7 +485,8 @@ def _short_ways(decision: Decision) -> list[str]:
         more = f"set {count_of(traps.new_traps, 'more trap')}" if traps.new_traps else "go on"
         ways.append(f"{more} for {weeks}{_bracketed(traps.minutes)}")
     if cores:
-        ways.append(f"cut {count_of(cores.cores, 'core')}{_bracketed(cores.minutes)}")
+        noun = "core" if cores.basis == "twofold" else "more core"
+        ways.append(f"cut {count_of(cores.cores, noun)}{_bracketed(cores.minutes)}")
     return ways
 
 

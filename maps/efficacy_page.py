@@ -14,12 +14,13 @@ from data.version import VERSION
 from maps.columns import EFFICACY
 from maps.efficacy_chart import efficacy_svg
 from maps.exports import csv_text
-from maps.percent import percent_text
 from maps.plain_page import paragraph, plain_page
 from maps.sampling_chart import STYLE
 from maps.treatment_words import (
     CANNOT_TELL_TEXT,
     REFERENCE_TEXT,
+    change_range,
+    change_text,
     effect_text,
     efficacy_sentence,
     weather_sentence,
@@ -102,7 +103,7 @@ def _table(found: TreatmentEffects) -> str:
         "IRAC group",
         "Before",
         "After",
-        "Fewer than expected",
+        "Than expected",
         "95 % interval",
     )
     head = "".join(
@@ -129,8 +130,8 @@ def _row(course: Course) -> str:
     if effect.reason:
         why = CANNOT_TELL_TEXT[effect.reason]
         return f'{row}<td class="words" colspan="2">cannot tell: {escape(why)}</td></tr>'
-    interval = f"{percent_text(effect.low)} to {percent_text(effect.high)}"
-    return f"{row}<td>{percent_text(effect.efficacy)}</td><td>{interval}</td></tr>"
+    interval = change_range(effect.low, effect.high)
+    return f"{row}<td>{change_text(effect.efficacy)}</td><td>{interval}</td></tr>"
 
 
 def efficacy_csv(found: TreatmentEffects) -> str:

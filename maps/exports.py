@@ -15,6 +15,7 @@ import pandas as pd
 
 from data.version import VERSION
 from maps.columns import SUGGESTIONS, TRAPS, ZONES, Column
+from maps.decision_words import next_steps
 from maps.words import suggestion_sentence
 from maps.xml_text import add_text
 from spatial.results import Analysis
@@ -48,7 +49,10 @@ _MISREAD_ID = re.compile(
 def zones_csv(analysis: Analysis) -> str:
     """Return `zones.csv`: one row per zone, columns `maps.columns.ZONES`."""
     zones = pd.DataFrame(analysis.zones.drop(columns="geometry"))
-    zones = zones.assign(area_acres=zones["area_ha"] * ACRES_PER_HA, **_stamp(analysis))
+    steps = [" ".join(next_steps(each)) for each in analysis.decisions] if analysis.judged else ""
+    zones = zones.assign(
+        area_acres=zones["area_ha"] * ACRES_PER_HA, next_step=steps, **_stamp(analysis)
+    )
     return csv_text(zones, ZONES)
 
 

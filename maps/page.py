@@ -13,10 +13,11 @@ from branca.element import MacroElement
 from maps import words
 from maps.decision_words import (
     CHANCE_NOTE,
-    NO_LIMIT_SET,
+    RATE_NOTE,
     RULE_OF_LARVAE,
     WAYS_NOTE,
     costs_sentence,
+    no_limit_sentence,
     states_headline,
 )
 from maps.glyphs import outline
@@ -259,7 +260,7 @@ def _text_parts(analysis: Analysis) -> Json:
         ],
         "states": state_rows(analysis) if analysis.judged else [],
         "others": other_lines(analysis.decisions) if analysis.judged else [],
-        "no_limit": NO_LIMIT_SET,
+        "no_limit": no_limit_sentence(analysis.site.settings.limits, analysis.season.cutoff),
         "ways_note": WAYS_NOTE,
         "notes": [*words.method_notes(analysis), *_decision_notes(analysis)],
         "cautions": words.CAUTIONS,
@@ -272,7 +273,12 @@ def _decision_notes(analysis: Analysis) -> list[str]:
         return []
     costs = costs_sentence(analysis.site.settings.decision)
     larvae = any(each.limits.larvae for each in analysis.decisions)
-    return [CHANCE_NOTE, *([RULE_OF_LARVAE] if larvae else []), *([costs] if costs else [])]
+    return [
+        CHANCE_NOTE,
+        RATE_NOTE,
+        *([RULE_OF_LARVAE] if larvae else []),
+        *([costs] if costs else []),
+    ]
 
 
 def _zone_rows(analysis: Analysis) -> list[Json]:

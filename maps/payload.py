@@ -176,7 +176,7 @@ def _zones(analysis: Analysis) -> Json:
         "use": [words.use_text(use) for use in _texts(zones["use"])],
         "area": [words.area_text(float(ha), units) for ha in zones["area_ha"]],
         "traps": [int(n) for n in zones["traps"]],
-        "interval": _intervals(zones),
+        "interval": _zone_intervals(zones),
         "gap": [words.GAP_REASONS.get(str(code), "") for code in zones["gap"]],
         "shape": _shapes(zones.geometry),
         "middle": _positions(_label_points(analysis)),
@@ -316,6 +316,11 @@ def _suggestions(analysis: Analysis) -> list[list[object]]:
             strict=True,
         )
     ]
+
+
+def _zone_intervals(zones: gpd.GeoDataFrame) -> list[str]:
+    plain = zones.drop(columns=zones.geometry.name)
+    return [words.zone_interval_text(row) for row in plain.to_dict("records")]
 
 
 def _intervals(table: pd.DataFrame) -> list[str]:

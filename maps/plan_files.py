@@ -133,11 +133,14 @@ def plan_kml(plan: TreatmentPlan) -> str:
 
 
 def plan_geopackage(plan: TreatmentPlan) -> bytes:
-    """Return `plan.gpkg`: layers `treat` and `left_out`, in the site's CRS.
+    """Return `plan.gpkg`: layers `treat` and `left_out`, in the site's CRS; they share no ground.
 
     Both time stamps that GDAL writes hold the cut-off, so equal plans give equal bytes.
     """
-    layers = {"treat": _drawn(plan)[[*_SHAPE_COLUMNS, "geometry"]], "left_out": plan.areas.left_out}
+    layers = {
+        "treat": _drawn(plan)[[*_SHAPE_COLUMNS, "geometry"]],
+        "left_out": plan.areas.untreated,
+    }
     before = pyogrio.get_gdal_config_option(_CLOCK)
     pyogrio.set_gdal_config_options({_CLOCK: f"{plan.cutoff.isoformat()}T00:00:00.000Z"})
     try:

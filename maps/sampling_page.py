@@ -160,7 +160,7 @@ def sampling_sentences(found: SiteSampling) -> list[str]:
     reasons = sorted({(each.no_limit, bool(each.design)) for each in classes if each.no_limit})
     for reason, traps in reasons:
         text = NO_LIMIT_TEXT[reason]
-        designs = listed([each.design for each in classes if each.no_limit == reason])
+        designs = listed(sorted({each.design for each in classes if each.no_limit == reason}))
         lines.append(text.format(measure=_MEASURES[traps], cutoff=cutoff, design=designs))
     return lines
 

@@ -160,10 +160,16 @@ def dispersion_sentences(found: ClassDispersion, unit: Unit) -> list[str]:
         return [f"{name}: {NO_DISPERSION[found.reason]}{left_out}"]
     first = (
         f"{name}: {rate_text(found.mean)} {unit.animals} per {unit.one} on average; variance "
-        f"{found.variance_to_mean:.1f} times the mean ({p_text(found.p)} if only chance were at "
-        f"work).{left_out}"
+        f"{found.variance_to_mean:.1f} times the mean ({_chance_alone(found.p)}).{left_out}"
     )
     return [first, *_k_sentences(found.k), taylor_sentence(found.taylor), iwao_sentence(found.iwao)]
+
+
+def _chance_alone(p: float) -> str:
+    """Return how the scatter compares with chance; p is that of as much scatter or more."""
+    if p > 0.975:
+        return f"less than chance gives: {p_text(1 - p)} that it gives so little"
+    return f"{p_text(p)} if only chance were at work"
 
 
 def _k_sentences(found: CommonK) -> Iterator[str]:

@@ -15,6 +15,7 @@ from data.findings import Finding
 from data.site import STATUSES
 from data.version import VERSION
 from maps.columns import SUMMARY
+from maps.decision_words import next_steps
 from maps.exports import is_missing, rounded
 from maps.rounds import round_statuses
 from spatial.decision import STATES
@@ -45,6 +46,7 @@ def summary(analysis: Analysis) -> dict[str, object]:
         "global_test": _global_test(analysis),
         "marks": _marks(analysis.traps),
         "zones": _zones(analysis.zones),
+        "decisions": _decisions(analysis),
         "gaps": _gaps(analysis.zones),
         "suggested_traps": len(analysis.suggestions),
         "designs": {
@@ -142,6 +144,20 @@ def _zones(zones: pd.DataFrame) -> dict[str, object]:
         "by_state": counts(_count(zones["state"]), STATES),
         "not_comparable": int((~zones["comparable"].astype(bool)).sum()),
     }
+
+
+def _decisions(analysis: Analysis) -> list[dict[str, object]]:
+    """List what is said of every zone, where some zone has a limit."""
+    return [
+        {
+            "zone_id": each.zone_id,
+            "state": each.state,
+            "judged_by": each.judged_by,
+            "p_above": rounded(each.p_above, 2),
+            "next_step": " ".join(next_steps(each)),
+        }
+        for each in (analysis.decisions if analysis.judged else ())
+    ]
 
 
 def _gaps(zones: pd.DataFrame) -> list[dict[str, object]]:

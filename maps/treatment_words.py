@@ -60,6 +60,13 @@ OTHER_ZONES_TEXT = {
 }
 """Zones that a plan by evidence leaves out, by state."""
 
+STAGE_TEXT = {
+    "adult": "Judged by their larvae, not by adults: {}. A treatment of adults comes late there.",
+    "larva": "Judged by their adults, not by larvae: {}. Whether larvae are there is not known; "
+    "cores would tell.",
+}
+"""By tactic: zones that were judged by the other stage."""
+
 MISSING_TEXT = {
     "tactic": "site.toml has no section for this tactic",
     "product": "product",
@@ -108,6 +115,8 @@ CHECK_TEXT = {
     ),
     "none": "No other {use} zone has counted traps: the effect there cannot be told afterwards.",
 }
+
+CHECK_ABOVE = "Its own evidence is above your limit: what leaving it may cost is yours to weigh."
 
 CANNOT_TELL_TEXT = {
     "no_traps": "the zone has no trap",
@@ -224,15 +233,11 @@ def choice_sentence(plan: TreatmentPlan) -> str:
 
 
 def stage_sentence(plan: TreatmentPlan) -> str:
-    """Return which zones the tactic may come too late for; blank without any."""
+    """Return which zones were judged by another stage than the tactic is for; blank without any."""
+    other = {"adult": "larvae", "larva": "adults"}.get(plan.tactic_name)
     zones = plan.areas.zones
-    by_larvae = zones.loc[zones["judged_by"] == "larvae", "zone_id"]
-    if plan.tactic_name != "adult" or by_larvae.empty:
-        return ""
-    return (
-        f"Judged by their larvae, not by adults: {listed(by_larvae.tolist())}. A treatment of "
-        "adults comes late there."
-    )
+    names = zones.loc[zones["judged_by"] == other, "zone_id"].tolist()
+    return STAGE_TEXT[plan.tactic_name].format(listed(names)) if names else ""
 
 
 def area_lines(plan: TreatmentPlan) -> list[tuple[str, float]]:
@@ -337,15 +342,20 @@ def _blanket_line(blanket: Blanket, plan: TreatmentPlan) -> str:
     line = (
         f"{use_text(blanket.use).capitalize()}: {blanket.chosen} of "
         f"{count_of(blanket.zones, 'zone')}, {area(blanket.treated_m2)} of "
-        f"{area(blanket.whole_m2)}. Left untreated on purpose: {area(blanket.saved_m2)}"
+        f"{area(blanket.whole_m2)}"
     )
-    if not blanket.untreated:
+    known_m2 = blanket.saved_m2 - blanket.unknown_m2
+    if blanket.untreated:
+        line += f". Left untreated on purpose: {area(known_m2)} ({listed(blanket.untreated)})"
+    if blanket.unknown:
+        unknown = area(blanket.unknown_m2)
+        line += f". Left out because nothing is known: {unknown} ({listed(blanket.unknown)})"
+    if not blanket.untreated and not blanket.unknown:
         return f"{line}."
-    line += f" ({listed(blanket.untreated)})"
     if not plan.areas.zones["state"].isin(["above", "below", "undecided"]).any():
         return f"{line}. Whether they need no treatment has not been judged."
     sure = area(max(blanket.surely_saved_m2, 0.0))
-    return f"{line}; {sure} if every zone not known to be below its limit had to follow."
+    return f"{line}. At least {sure} stay untreated if zones not known to be below had to follow."
 
 
 def check_zone_text(check: CheckZone) -> str:
@@ -356,7 +366,8 @@ def check_zone_text(check: CheckZone) -> str:
     >>> check_zone_text(CheckZone("tee", "", "none"))
     'No other tee zone has counted traps: the effect there cannot be told afterwards.'
     """
-    return CHECK_TEXT[check.reason].format(zone=check.zone_id, use=use_text(check.use))
+    said = CHECK_TEXT[check.reason].format(zone=check.zone_id, use=use_text(check.use))
+    return f"{said} {CHECK_ABOVE}" if check.state == "above" else said
 
 
 def rotation_text(repeat: Repeat) -> str:
@@ -395,15 +406,37 @@ def effect_text(effect: Efficacy, others: str, after: str = "") -> str:
     """
     if effect.reason:
         return f"cannot tell; {CANNOT_TELL_TEXT[effect.reason]}."
-    way = "fewer" if effect.efficacy >= 0 else "more"
     unsure = "; no effect is not ruled out" if effect.low <= 0 <= effect.high else ""
-    interval = f"{percent_text(effect.low)} to {percent_text(effect.high)}"
     return (
-        f"{percent_text(abs(effect.efficacy))} {way} than expected from the untreated zones "
-        f"(95 % interval {interval}{unsure}). Adults per trap-week went from {effect.before:.2f} "
-        f"to {effect.after:.2f}; in {others} from {effect.untreated_before:.2f} "
-        f"to {effect.untreated_after:.2f}{after}."
+        f"{change_text(effect.efficacy)} than expected from the untreated zones "
+        f"(95 % interval {change_range(effect.low, effect.high)}{unsure}). Adults per trap-week "
+        f"went from {effect.before:.2f} to {effect.after:.2f}; in {others} from "
+        f"{effect.untreated_before:.2f} to {effect.untreated_after:.2f}{after}."
     )
+
+
+def change_text(share: float) -> str:
+    """Return a share of the catch that was prevented.
+
+    Examples
+    --------
+    >>> change_text(0.42), change_text(-1.09)
+    ('42 % fewer', '109 % more')
+    """
+    return f"{percent_text(abs(share))} {'fewer' if round(share, 2) >= 0 else 'more'}"
+
+
+def change_range(low: float, high: float) -> str:
+    """Return an interval of the same.
+
+    Examples
+    --------
+    >>> change_range(0.09, 0.96), change_range(-1.09, 0.49)
+    ('9 % to 96 % fewer', '109 % more to 49 % fewer')
+    """
+    low_text, high_text = change_text(low), change_text(high)
+    word = high_text.rpartition(" ")[2]
+    return f"{low_text.removesuffix(word).rstrip()} to {high_text}"
 
 
 def weather_sentence(effect: Efficacy, cold_c: float) -> str:

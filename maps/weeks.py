@@ -31,6 +31,18 @@ def day_text(day: date) -> str:
     return f"{day.day} {_MONTHS[day.month - 1]} {day.year}"
 
 
+def month_day_text(month_day: str) -> str:
+    """Return a day of every year in words.
+
+    Examples
+    --------
+    >>> month_day_text("05-15")
+    '15 May'
+    """
+    month, day = month_day.split("-")
+    return f"{int(day)} {_MONTHS[int(month) - 1]}"
+
+
 def week_number(week: str) -> int:
     """Return the number of an ISO week.
 

@@ -79,7 +79,7 @@ NO_GLOBAL_TEST = {
 """Why the whole network has no test."""
 
 GAP_REASONS = {
-    "no_traps": "No traps: nothing can be said.",
+    "no_traps": "No traps: nothing is known of adults here.",
     "no_nights": "Traps, but no countable nights yet.",
     "removed_traps": "No trap now: the rate is from one that is gone.",
     "few_traps": "Too few traps for a firm rate.",
@@ -454,21 +454,33 @@ def _marked(analysis: Analysis, code: str) -> str:
 
 
 def _zone_sentences(analysis: Analysis) -> list[str]:
-    gaps, total = analysis.zones["gap"], len(analysis.zones)
-    empty = int(gaps.eq("no_traps").sum())
-    sentences = []
-    if empty:
-        has, them = ("has", "it") if empty == 1 else ("have", "them")
-        sentences.append(
-            f"{empty} of {count_of(total, 'zone')} {has} no traps: "
-            f"nothing can be said about {them}."
-        )
+    gaps = analysis.zones["gap"]
+    sentences = _empty_sentences(gaps.eq("no_traps"), analysis.zones["judged_by"].eq("larvae"))
     sentences += _thin_sentences(gaps, analysis.site.settings.network.min_traps_per_zone)
     sentences += _treatment_sentences(analysis)
     places = len(analysis.suggestions)
     if places:
         verb = "is" if places == 1 else "are"
         sentences.append(f"{count_of(places, 'place')} for new traps {verb} suggested.")
+    return sentences
+
+
+def _empty_sentences(empty: pd.Series[bool], cored: pd.Series[bool]) -> list[str]:
+    """Return a sentence about the zones without traps; cores may speak for some of them."""
+    unknown, told = int((empty & ~cored).sum()), int((empty & cored).sum())
+    sentences = []
+    if unknown:
+        has, them = ("has", "it") if unknown == 1 else ("have", "them")
+        other = " and no cores that count" if told else ""
+        sentences.append(
+            f"{unknown} of {count_of(len(empty), 'zone')} {has} no traps{other}: "
+            f"nothing can be said about {them}."
+        )
+    if told:
+        has, is_ = ("has", "is") if told == 1 else ("have", "are")
+        sentences.append(
+            f"{count_of(told, 'zone')} {has} no traps and {is_} judged by cores alone."
+        )
     return sentences
 
 
@@ -591,8 +603,25 @@ def zone_rate_text(zone: Mapping[Hashable, Any], state: str) -> str:
         return {"t": ZONE_STATES["no_traps"], "e": ZONE_STATES["no_nights"]}.get(
             state, ZONE_STATES["not_comparable"]
         )
-    interval = interval_range(float(zone["rate_low"]), float(zone["rate_high"]))
+    interval = zone_interval_text(zone)
     return rate_text(float(zone["rate"])) + (f" ({interval})" if interval else "")
+
+
+def zone_interval_text(zone: Mapping[Hashable, Any]) -> str:
+    """Return the interval of a zone: that of the zone model, where it was judged by that.
+
+    Examples
+    --------
+    >>> plain = {"rate_low": 1.5, "rate_high": 34.0}
+    >>> zone_interval_text(plain)
+    '1.5 to 34'
+    >>> zone_interval_text(plain | {"model_low_95": 2.2, "model_high_95": 9.4})
+    'zone model 2.2 to 9.4'
+    """
+    low = float(zone.get("model_low_95", math.nan))
+    if math.isfinite(low):
+        return f"zone model {interval_range(low, float(zone['model_high_95']))}"
+    return interval_range(float(zone["rate_low"]), float(zone["rate_high"]))
 
 
 def use_text(use: str) -> str:

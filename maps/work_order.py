@@ -36,6 +36,7 @@ from maps.words import use_text
 from spatial.decision import cutoffs_of
 from spatial.dose import Dose
 from spatial.more_evidence import Cutoffs
+from spatial.treatment import SLIVER_M2
 from spatial.treatment_plan import TreatmentPlan
 from spatial.units import M2_PER_1000_FT2, M2_PER_ACRE, M2_PER_HA
 
@@ -155,7 +156,8 @@ def _zone_rows(plan: TreatmentPlan) -> list[Json]:
 
 
 def _zone_row(row: Json, dose: Dose, drawn_m2: float, cutoffs: Cutoffs) -> Json:
-    left_out, chance = row["gross_m2"] - row["net_m2"], row["p_above"]
+    chance, shared = row["p_above"], row["overlap_m2"]
+    left_out = row["gross_m2"] - row["net_m2"] - shared
     return {
         "order": row["order"],
         "id": row["zone_id"],
@@ -167,6 +169,7 @@ def _zone_row(row: Json, dose: Dose, drawn_m2: float, cutoffs: Cutoffs) -> Json:
         "gross": f"{row['gross_m2'] / drawn_m2:,.3f}",
         # A rounding of the overlay is no ground.
         "left_out": f"{max(left_out, 0.0) / drawn_m2:,.3f}",
+        "shared": f"{shared / drawn_m2:,.3f}" if shared >= SLIVER_M2 else "",
         **area_cells(row["net_m2"]),
         "product": short_amount(dose.product) if dose.product else "",
         "spray": short_amount(dose.spray) if dose.spray else "",

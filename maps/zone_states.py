@@ -7,20 +7,20 @@ from collections.abc import Sequence
 from typing import Any
 
 from maps.decision_words import (
+    DISAGREE,
+    GROUP_HEADS,
     GROUP_STEPS,
-    HEADLINES,
     STATE_LETTERS,
     STATE_NAMES,
     chance_words,
     decision_sentences,
-    judging_limit,
     limit_text,
     next_steps,
     short_step,
 )
 from maps.palette import activity_ramp
 from maps.words import count_of, listed
-from spatial.decision import Decision, Rule
+from spatial.decision import Decision, Rule, judging_limit
 from spatial.results import Analysis
 
 Json = dict[str, Any]
@@ -45,7 +45,7 @@ EVIDENCE_KEY = {
     "w": "U: undecided, rather under than over",
     "b": "below your limit",
     "t": "no traps: nothing can be said",
-    "e": "U: undecided, nothing counted yet",
+    "e": "U: undecided, nothing to judge by yet",
     "l": "no limit set for this zone",
 }
 """Legend, most urgent first."""
@@ -133,7 +133,7 @@ def _row(number: int, decision: Decision, rule: Rule) -> Json:
         "letter": STATE_LETTERS[decision.state],
         "fill": evidence_fills()[evidence_char(decision)],
         "state": STATE_NAMES[decision.state],
-        "chance": chance_words(decision, rule.cutoffs) or "nothing counted yet",
+        "chance": chance_words(decision, rule.cutoffs) or "nothing to judge by yet",
         "limit": limit_text(limit) if limit else "",
         "next": short_step(decision),
     }
@@ -142,15 +142,20 @@ def _row(number: int, decision: Decision, rule: Rule) -> Json:
 def other_lines(decisions: Sequence[Decision]) -> list[str]:
     """Return a line for every other state: how many zones, which, and what to do."""
     lines = []
-    for state in STATE_NAMES:
-        names = [each.zone_id for each in decisions if each.state == state]
-        if state in ACTED_ON or not names:
-            continue
-        head = HEADLINES[state].replace("their", "its") if len(names) == 1 else HEADLINES[state]
-        lines.append(
-            f"{count_of(len(names), 'zone')} {head} ({listed(names)}). {GROUP_STEPS[state]}"
-        )
+    for group, step in GROUP_STEPS.items():
+        names = [each.zone_id for each in decisions if _group(each) == group]
+        said = f"{GROUP_HEADS[group]} ({listed(names)}). {step}"
+        for many, one in _SINGULAR if len(names) == 1 else ():
+            said = said.replace(many, one)
+        lines += [f"{count_of(len(names), 'zone')} {said}"] if names else []
     return lines
+
+
+_SINGULAR = ((" them", " it"), ("their", "its"))
+
+
+def _group(decision: Decision) -> str:
+    return DISAGREE if DISAGREE in decision.reasons else decision.state
 
 
 def state_cell(decision: Decision, rule: Rule) -> Json:

@@ -116,6 +116,56 @@ def k_with_error(counts: npt.ArrayLike, means: npt.ArrayLike | None = None) -> K
     return _estimate(y, np.asarray(means, dtype=float), np.zeros(0))
 
 
+def adjusted_k(counts: npt.ArrayLike, means: npt.ArrayLike, group: npt.ArrayLike) -> float:
+    """Return one k for counts of uneven effort, corrected for the rates of the groups.
+
+    Parameters
+    ----------
+    counts
+        Shape (n,).
+    means
+        Their expected values, shape (n,): effort times the rate of the group, which was estimated
+        from the same counts.
+    group
+        Group of every count, shape (n,).
+
+    Returns
+    -------
+    float
+        k; ``inf`` when the counts vary no more than Poisson, NaN with fewer than `MIN_COUNTS` of
+        them or without a catch.
+
+    References
+    ----------
+    As in `common_k`: Cox & Reid (1987). The information of a group's log rate is the sum of
+    k m / (k + m) over its counts.
+
+    Examples
+    --------
+    With even effort it is the adjusted k of `common_k`:
+
+    >>> counts, group = [0, 0, 1, 4, 5] * 4 + [0, 0, 2, 8, 10] * 4, [1] * 20 + [2] * 20
+    >>> round(adjusted_k(counts, [2.0] * 20 + [4.0] * 20, group), 2)
+    0.55
+    """
+    y, mu = np.asarray(counts, dtype=float), np.asarray(means, dtype=float)
+    _, place = np.unique(np.asarray(group)[mu > 0], return_inverse=True)
+    y, mu = y[mu > 0], mu[mu > 0]
+    if len(y) < MIN_COUNTS or y.sum() == 0:
+        return math.nan
+
+    def slope(k: float) -> float:
+        score = digamma(y + k) - digamma(k) - np.log1p(mu / k) + (mu - y) / (mu + k)
+        known = np.bincount(place, k * mu / (k + mu))
+        moved = np.bincount(place, (mu / (k + mu)) ** 2)
+        return float(score.sum() - 0.5 * (moved / known).sum())
+
+    low, high = K_RANGE
+    if slope(high) >= 0:
+        return math.inf
+    return low if slope(low) <= 0 else float(brentq(slope, low, high, xtol=1e-10))
+
+
 def common_k(counts: npt.ArrayLike, sample: npt.ArrayLike) -> CommonK:
     """Return one k for all samples, by likelihood and by moments, and whether one will do.
 

@@ -26,11 +26,12 @@ import numpy as np
 import pandas as pd
 
 from data.limits import ZoneLimits
-from data.settings import DecisionSettings
+from data.settings import DecisionSettings, LimitSettings
 from spatial.arrays import BoolArray, FloatArray, IntArray, NameArray
 from spatial.cores import CM2_PER_M2, CUP_CUTTER_CM, core_area_cm2
 from spatial.larvae import LarvalEvidence, ZoneCores, larval_evidence
 from spatial.more_evidence import (
+    MOST_WEEKS,
     Coring,
     Cutoffs,
     MoreCoring,
@@ -70,10 +71,13 @@ LARVAL_REASONS = (
 )
 """What its cores say, or why they say nothing; see the rules of this module."""
 
-WAY_REASONS = ("traps_will_not_decide", "cores_will_not_decide")
+WAY_REASONS = ("traps_will_not_decide", "season_over", "cores_will_not_decide")
 """Why there is no way to decide an undecided zone; see `spatial.more_evidence`."""
 
-REASONS = (*ADULT_REASONS, *LARVAL_REASONS, *WAY_REASONS)
+USE_REASONS = ("never_treated",)
+"""What the user's settings say of the use of a zone above its limit."""
+
+REASONS = (*ADULT_REASONS, *LARVAL_REASONS, *WAY_REASONS, *USE_REASONS)
 
 _CORES_WANTED = ("no_cores", "few_cores", "cores_too_early", "cores_too_old")
 """Larvae are due and have a limit, but no cores that count."""
@@ -97,6 +101,10 @@ class Rule:
         Of larvae per core, finite; from `spatial.larvae.working_k`.
     minutes_per_trap, minutes_per_core
         What the cheapest way to decide is reckoned in; None: not known.
+    weeks_left
+        Whole weeks of trapping until the season ends.
+    larval_k_assumed
+        Whether the site's cores do not tell `larval_k`.
     """
 
     day: date
@@ -106,6 +114,8 @@ class Rule:
     larval_k: float = 1.0
     minutes_per_trap: float | None = None
     minutes_per_core: float | None = None
+    weeks_left: int = MOST_WEEKS
+    larval_k_assumed: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -359,7 +369,8 @@ def _with_ways(
     more_cores = _more_cores(decision, cores, rule) if by_cores else None
     more_traps = _more_traps(decision, adults, number, rule) if by_traps else None
     hopeless = {
-        "traps_will_not_decide": by_traps and more_traps is None,
+        "traps_will_not_decide": by_traps and more_traps is None and rule.weeks_left > 0,
+        "season_over": by_traps and rule.weeks_left == 0,
         "cores_will_not_decide": by_cores and more_cores is None,
     }
     return replace(
@@ -384,7 +395,7 @@ def _more_traps(
         trap_weeks=float(adults.trap_weeks[number]),
         k=adults.k,
     )
-    return more_trapping(now, rule.cutoffs, rule.minutes_per_trap)
+    return more_trapping(now, rule.cutoffs, rule.minutes_per_trap, most_weeks=rule.weeks_left)
 
 
 def _more_cores(decision: Decision, cores: ZoneCores, rule: Rule) -> MoreCoring | None:
@@ -404,15 +415,24 @@ def _cheapest(traps: MoreTrapping | None, cores: MoreCoring | None) -> str:
     return "traps" if traps.minutes < cores.minutes else "cores"
 
 
+def judging_limit(decision: Decision) -> LimitSettings | None:
+    """Return the limit that made the state, else the one there is."""
+    limits = decision.limits
+    if decision.judged_by == "larvae":
+        return limits.larvae
+    return limits.adults or limits.larvae
+
+
 def decision_table(decisions: Sequence[Decision]) -> pd.DataFrame:
     """Return the decisions as a table, one row per zone, in the same order.
 
     Returns
     -------
     pandas.DataFrame
-        `zone_id`, `state`, `reasons` (joined by blanks), `judged_by`, `p_above`, `adult_limit`
-        (adults per trap-week), `larval_limit_m2`, `larvae_m2`, `larvae_m2_low`, `larvae_m2_high`,
-        `cores`, `more_nights`, `more_traps`, `more_cores`, `cheapest`; NaN for what is not there.
+        `zone_id`, `state`, `reasons` (joined by blanks), `judged_by`, `p_above`, `adults_p_above`,
+        `limit_source`, `limit_dated` (of the limit that made the state), `adult_limit` (adults per
+        trap-week), `larval_limit_m2`, `larvae_m2`, `larvae_m2_low`, `larvae_m2_high`, `cores`,
+        `more_nights`, `more_traps`, `more_cores`, `cheapest`; NaN for what is not there.
     """
     return pd.DataFrame([_row(each) for each in decisions])
 
@@ -420,12 +440,16 @@ def decision_table(decisions: Sequence[Decision]) -> pd.DataFrame:
 def _row(decision: Decision) -> dict[str, object]:
     limits, larvae = decision.limits, decision.larvae
     traps, cores = decision.more_traps, decision.more_cores
+    limit = judging_limit(decision)
     return {
         "zone_id": decision.zone_id,
         "state": decision.state,
         "reasons": " ".join(decision.reasons),
         "judged_by": decision.judged_by,
         "p_above": decision.p_above,
+        "adults_p_above": decision.adults_p_above,
+        "limit_source": limit.source if limit else "",
+        "limit_dated": limit.dated if limit else "",
         "adult_limit": limits.adults.amount if limits.adults else np.nan,
         "larval_limit_m2": limits.larvae.amount if limits.larvae else np.nan,
         "larvae_m2": larvae.density if larvae else np.nan,

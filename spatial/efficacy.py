@@ -87,7 +87,7 @@ class Efficacy:
     before, after
         Adults per trap-week in the treated zone; NaN without visits.
     before_adults, after_adults
-        Beetles behind them.
+        Beetles behind them; NaN where they were not looked at.
     untreated_before, untreated_after
         Adults per trap-week in the untreated zones.
     untreated
@@ -111,8 +111,8 @@ class Efficacy:
     last: date
     before: float = math.nan
     after: float = math.nan
-    before_adults: int = 0
-    after_adults: int = 0
+    before_adults: float = math.nan
+    after_adults: float = math.nan
     untreated_before: float = math.nan
     untreated_after: float = math.nan
     untreated: tuple[str, ...] = ()
@@ -345,8 +345,8 @@ def _compared(told: Efficacy, inside: pd.DataFrame, window: _Window, book: _Book
         told,
         before=before.rate,
         after=after.rate,
-        before_adults=int(before.adults.sum()),
-        after_adults=int(after.adults.sum()),
+        before_adults=float(before.adults.sum()),
+        after_adults=float(after.adults.sum()),
     )
     if before.adults.sum() < MIN_BEETLES:
         return replace(seen, reason="few_before")

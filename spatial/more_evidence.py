@@ -149,7 +149,11 @@ def log_sd_of(low: float, high: float, level: float = 0.8) -> float:
 
 
 def more_trapping(
-    now: Trapping, cutoffs: Cutoffs, minutes_per_trap: float | None = None
+    now: Trapping,
+    cutoffs: Cutoffs,
+    minutes_per_trap: float | None = None,
+    *,
+    most_weeks: int = MOST_WEEKS,
 ) -> MoreTrapping | None:
     """Return the fewest visits that are as likely as not to decide.
 
@@ -162,11 +166,13 @@ def more_trapping(
         When a zone is decided.
     minutes_per_trap
         Of one visit.
+    most_weeks
+        Weeks that are left for it.
 
     Returns
     -------
     MoreTrapping or None
-        None when `MOST_TRAPS` more for `MOST_WEEKS` would not do.
+        None when `MOST_TRAPS` more for that long, and no longer than `MOST_WEEKS`, would not do.
 
     Examples
     --------
@@ -177,7 +183,7 @@ def more_trapping(
     >>> plan.new_traps, plan.weeks, plan.visits, plan.nights, plan.minutes
     (7, 1, 18, 77, 54.0)
     """
-    weeks = np.arange(1, MOST_WEEKS + 1)[:, None]
+    weeks = np.arange(1, min(MOST_WEEKS, most_weeks) + 1)[:, None]
     new = np.arange(MOST_TRAPS + 1)[None, :]
     chance = chance_of_trapping(now, cutoffs, weeks, new)
     visits = np.where(chance >= WANTED, now.traps * weeks + new * (weeks + 1), np.inf)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import geopandas as gpd
@@ -63,7 +63,11 @@ class Blanket:
         Net area of the zones not chosen of which the evidence does not say that they are below
         the limit: treatment may yet be called for there.
     untreated
-        Ids of the zones left untreated on purpose.
+        Ids of the zones with traps left untreated on purpose.
+    unknown
+        Ids of the zones not chosen because nothing is known of them: they have no traps.
+    unknown_m2
+        Their net area.
     """
 
     use: str
@@ -73,6 +77,8 @@ class Blanket:
     treated_m2: float
     open_m2: float
     untreated: tuple[str, ...]
+    unknown: tuple[str, ...] = ()
+    unknown_m2: float = 0.0
 
     @property
     def saved_m2(self) -> float:
@@ -103,11 +109,14 @@ class CheckZone:
         ``"not_chosen"``: it is not in the plan, and its traps catch most nearly what those of the
         treated zones do. ``"last_chosen"``: all trapped zones of the use are in the plan; leaving
         this one out costs least. ``"none"``: no other zone of the use has counted traps.
+    state
+        State of the zone's own evidence.
     """
 
     use: str
     zone_id: str
     reason: str
+    state: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,6 +144,11 @@ class PlanAreas:
     blankets: tuple[Blanket, ...]
     check_zones: tuple[CheckZone, ...]
     open_water: tuple[str, ...]
+
+    @property
+    def untreated(self) -> gpd.GeoDataFrame:
+        """What of `left_out` stays untreated: ground in two zones is treated with the first."""
+        return self.left_out[self.left_out["reason"] != "overlap"]
 
     @property
     def net_m2(self) -> float:
@@ -196,7 +210,7 @@ def chosen_zones(
     for name in names:
         if name not in known:
             raise SettingsError(
-                f"there is no zone {name!r}; {did_you_mean(name, list(known), 'see zone_id')}"
+                f"there is no zone {name!r}; {did_you_mean(name, list(known), _some(known))}"
             )
         if known[name] in never:
             raise SettingsError(
@@ -205,11 +219,17 @@ def chosen_zones(
     wanted = evidence["zone_id"].isin(names) if names else evidence["state"] == "above"
     found = evidence[wanted & ~evidence["use"].isin(never)]
     if found.empty:
+        judged = evidence["state"].isin(("above", "undecided", "below")).any()
+        why = "no zone is above its limit" if judged else "no limit holds for any zone on this day"
         raise SettingsError(
-            "no zone is above its limit, so there is nothing to plan; "
-            "name zones with --zones to plan them all the same"
+            f"{why}, so there is nothing to plan; name zones with --zones to plan them all the same"
         )
     return in_order_of_evidence(found)
+
+
+def _some(names: Iterable[str]) -> str:
+    first = sorted(names)[:5]
+    return f"zones are called {', '.join(first)} and so on"
 
 
 def plan_areas(
@@ -242,7 +262,7 @@ def plan_areas(
         zones=_zone_table(site, facts, chosen_rows),
         left_out=_left_out_table(site, chosen_rows),
         blankets=_blankets(facts, chosen_rows, whole_rows),
-        check_zones=_check_zones(facts, chosen),
+        check_zones=_check_zones(facts, chosen, _touched(zones, chosen_rows)),
         open_water=ground.open_water,
     )
 
@@ -469,6 +489,7 @@ def _blankets(
 def _blanket(use: str, rows: Sequence[_Cut], treated: set[str], facts: pd.DataFrame) -> Blanket:
     left = sorted(row.zone_id for row in rows if row.zone_id not in treated)
     area = {row.zone_id: row.net_m2 for row in rows}
+    unknown = [name for name in left if facts.loc[name, "state"] == "no_traps"]
     return Blanket(
         use=use,
         zones=len(rows),
@@ -476,28 +497,44 @@ def _blanket(use: str, rows: Sequence[_Cut], treated: set[str], facts: pd.DataFr
         whole_m2=math.fsum(area.values()),
         treated_m2=math.fsum(area[name] for name in area if name in treated),
         open_m2=math.fsum(area[name] for name in left if facts.loc[name, "state"] != "below"),
-        untreated=tuple(left),
+        untreated=tuple(name for name in left if name not in unknown),
+        unknown=tuple(unknown),
+        unknown_m2=math.fsum(area[name] for name in unknown),
     )
 
 
-def _check_zones(facts: pd.DataFrame, chosen: Sequence[str]) -> tuple[CheckZone, ...]:
+def _touched(zones: gpd.GeoDataFrame, chosen: Sequence[_Cut]) -> set[str]:
+    """Return the zones that lie partly on treated ground."""
+    treated = shapely.union_all([row.net for row in chosen])
+    shared_m2 = shapely.area(shapely.intersection(zones.geometry.to_numpy(), treated))
+    return set(zones.index[shared_m2 >= SLIVER_M2])
+
+
+def _check_zones(
+    facts: pd.DataFrame, chosen: Sequence[str], touched: set[str]
+) -> tuple[CheckZone, ...]:
     return tuple(
-        _check_zone(str(use), facts[facts["use"] == use], chosen)
+        _check_zone(str(use), facts[facts["use"] == use], chosen, touched)
         for use in sorted(set(facts.loc[list(chosen), "use"]))
     )
 
 
-def _check_zone(use: str, zones: pd.DataFrame, chosen: Sequence[str]) -> CheckZone:
-    """Propose the untreated zone whose traps catch most nearly what those of the plan catch."""
+def _check_zone(
+    use: str, zones: pd.DataFrame, chosen: Sequence[str], touched: set[str]
+) -> CheckZone:
+    """Propose the untreated zone whose traps catch most nearly what those of the plan catch.
+
+    One that is above its limit is proposed only where there is no other.
+    """
     counted = zones[(zones["counted_traps"] > 0) & zones["rate"].notna()]
     treated = [name for name in chosen if name in counted.index]
-    others = counted[~counted.index.isin(chosen) & (counted["rate"] > 0)]
+    others = counted[~counted.index.isin({*chosen, *touched}) & (counted["rate"] > 0)]
     level = counted.loc[treated, "rate"].mean() if treated else counted["rate"].max()
     if len(others):
         apart = np.abs(np.log(others["rate"].to_numpy(dtype=float) / max(level, 1e-9)))
-        ranked = pd.DataFrame({"apart": apart, "zone_id": others.index.astype(str)})
-        best = ranked.sort_values(["apart", "zone_id"])["zone_id"].iloc[0]
-        return CheckZone(use, str(best), "not_chosen")
+        ranked = others.assign(above=others["state"] == "above", apart=apart, name=others.index)
+        best = ranked.sort_values(["above", "apart", "name"]).iloc[0]
+        return CheckZone(use, str(best["name"]), "not_chosen", str(best["state"]))
     if len(treated) > 1:
-        return CheckZone(use, treated[-1], "last_chosen")
+        return CheckZone(use, treated[-1], "last_chosen", str(counted.loc[treated[-1], "state"]))
     return CheckZone(use, "", "none")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import geopandas as gpd
 import numpy as np
@@ -23,7 +23,7 @@ from spatial.decision import (
     larvae_due,
 )
 from spatial.exposure import NIGHTS_PER_WEEK
-from spatial.larvae import working_k, zone_cores
+from spatial.larvae import larval_k, working_k, zone_cores
 from spatial.more_evidence import log_sd_of
 from spatial.placement_effect import Places
 from spatial.ratios import NORMAL_95
@@ -99,14 +99,26 @@ def zone_evidence(
         larval_k=working_k(site.cores),
         minutes_per_trap=settings.round.minutes_per_trap,
         minutes_per_core=settings.decision.minutes_per_core,
+        weeks_left=max(0, (season.end - day).days // 7),
+        larval_k_assumed=math.isnan(larval_k(site.cores)),
     )
     model = _model(site, traps, comparable, ratios) if any(each.adults for each in limits) else None
     amounts = _adult_limits(limits)
     adults = _adult_evidence(site, traps, comparable, model, amounts)
     cores = zone_cores(site.cores, day, due, settings.decision.cores_days)
-    decisions = decide(adults, limits, cores, rule)
+    never = site.zones["use"].isin(settings.treatment.exclusion_uses)
+    decisions = tuple(
+        _never_treated(each) if barred else each
+        for each, barred in zip(decide(adults, limits, cores, rule), never, strict=True)
+    )
     table = decision_table(decisions).assign(**_model_columns(model, amounts))
     return ZoneEvidence(rule, decisions, table)
+
+
+def _never_treated(decision: Decision) -> Decision:
+    if decision.state != "above":
+        return decision
+    return replace(decision, reasons=(*decision.reasons, "never_treated"))
 
 
 def log_ratio_errors(ratios: Sequence[DesignRatio]) -> dict[str, float]:

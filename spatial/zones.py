@@ -12,7 +12,8 @@ import pandas as pd
 import shapely
 
 from spatial.arrays import FloatArray, NameArray
-from spatial.dispersion import negative_binomial_k, rate_intervals, usable_k
+from spatial.common_k import adjusted_k
+from spatial.dispersion import rate_intervals, usable_k
 from spatial.exposure import NIGHTS_PER_WEEK, Totals, catch_rate
 from spatial.results import Season
 
@@ -42,6 +43,8 @@ def comparable_nights(
 def dispersion_of_totals(traps: pd.DataFrame, expected_nights: FloatArray) -> float:
     """Return the negative binomial k of season totals around the rate of the trap's use class.
 
+    It is corrected for the rates of the uses having been estimated from the same totals.
+
     Most zones hold one trap, so k cannot come from inside zones alone. It includes what differs
     between zones of one use, which makes the intervals of zones with few traps wide, as they
     should be.
@@ -64,7 +67,8 @@ def dispersion_of_totals(traps: pd.DataFrame, expected_nights: FloatArray) -> fl
     if table.empty:
         return math.nan
     sums = table.groupby("use")[["adults", "nights"]].transform("sum")
-    return negative_binomial_k(table["adults"], table["nights"] * sums["adults"] / sums["nights"])
+    means = table["nights"] * sums["adults"] / sums["nights"]
+    return adjusted_k(table["adults"], means, table["use"].astype(str))
 
 
 def trap_intervals(traps: pd.DataFrame, k: float) -> tuple[FloatArray, FloatArray]:

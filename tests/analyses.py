@@ -65,9 +65,17 @@ class Sketch:
     hostile: bool = False
 
 
-_UNJUDGED = {"reasons": "no_adult_limit", "judged_by": "", "cheapest": ""} | dict.fromkeys(
+_NO_WORDS = dict.fromkeys(("judged_by", "cheapest", "limit_source", "limit_dated"), "")
+_UNJUDGED = {"reasons": "no_adult_limit", **_NO_WORDS} | dict.fromkeys(
     (
-        *("p_above", "adult_limit", "larval_limit_m2", "larvae_m2", "larvae_m2_low"),
+        *(
+            "p_above",
+            "adults_p_above",
+            "adult_limit",
+            "larval_limit_m2",
+            "larvae_m2",
+            "larvae_m2_low",
+        ),
         *("larvae_m2_high", "cores", "more_nights", "more_traps", "more_cores"),
         *MODEL_COLUMNS,
     ),

@@ -14,6 +14,7 @@ from data.settings import DecisionSettings, LimitSettings
 from spatial.decision import (
     REASONS,
     STATES,
+    USE_REASONS,
     AdultEvidence,
     Decision,
     Rule,
@@ -301,6 +302,7 @@ def test_every_state_and_reason_can_come_about() -> None:
     ]
     evidence = replace(adults(0.5), log_sd=np.array([0.05]))
     found += decide(evidence, [ADULTS_ONLY], {}, RULE)
+    found += decide(evidence, [ADULTS_ONLY], {}, replace(RULE, weeks_left=0))
     assert {each.state for each in found} == set(STATES)
-    assert {code for each in found for code in each.reasons} == set(REASONS)
+    assert {code for each in found for code in each.reasons} == set(REASONS) - set(USE_REASONS)
     assert all(each.reasons for each in found)

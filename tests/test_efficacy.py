@@ -108,7 +108,7 @@ def test_a_shuffled_table_gives_the_same_interval() -> None:
 def test_a_visit_that_spans_the_day_counts_on_neither_side() -> None:
     spanning = visits(WORKED, START - timedelta(days=3))
     (found,) = effects(spanning, log(("T", APPLIED)), before_nights=40, after_nights=40)
-    assert (found.before_adults, found.after_adults) == (40, 4)
+    assert (found.before_adults, found.after_adults) == (40, 4.5)
 
 
 def test_only_traps_seen_on_both_sides_are_compared() -> None:

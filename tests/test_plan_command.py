@@ -81,6 +81,21 @@ def test_the_same_record_is_not_written_twice(site: Path) -> None:
     assert "0 rows appended to treatment-records.csv; 1 were there already" in result.output
 
 
+def test_a_treatment_recorded_again_with_another_detail_is_told(site: Path) -> None:
+    run(site, "--zones", "Z1", "--record", "2026-05-04")
+    result = run(site, "--zones", "Z1,Z2", "--record", "2026-05-04", "--applicator", "A. Person")
+    assert "2 rows appended" in result.output
+    assert "Recorded before, for the same day and product: Z1. Old rows are never" in result.output
+
+
+@pytest.mark.parametrize(("day", "told"), [("2062-05-04", "days after"), ("2025-05-04", "before")])
+def test_a_day_far_from_the_evidence_is_asked_about(site: Path, day: str, told: str) -> None:
+    result = run(site, "--zones", "Z1", "--record", day)
+    assert f"{told} the evidence of this plan; make sure that the day is right" in " ".join(
+        result.output.split()
+    )
+
+
 def test_a_file_edited_without_a_last_line_end_is_continued_on_a_new_line(site: Path) -> None:
     run(site, "--zones", "Z1", "--record", "2026-05-04")
     edited = records(site).read_bytes().rstrip(b"\n")
@@ -116,7 +131,7 @@ def test_a_tactic_is_named_when_there_is_not_exactly_one() -> None:
 
 
 def test_without_zones_above_the_limit_there_is_no_plan(site: Path) -> None:
-    with pytest.raises(SettingsError, match="no zone is above its limit"):
+    with pytest.raises(SettingsError, match="no limit holds for any zone on this day"):
         module.planned(read_site(site), None, None, "adult")
 
 

@@ -37,7 +37,9 @@ from maps.plan_files import (
     plan_kml,
     plan_shapefile,
 )
+from maps.plan_map import plan_map_svg
 from maps.record_form import record_form
+from maps.treatment_words import check_zone_text
 from maps.work_order import work_order
 from spatial import dose, efficacy, rotation, treatment
 from spatial.rotation import repeats
@@ -179,6 +181,24 @@ def test_ground_in_two_zones_is_counted_once_in_the_higher_one(site: Site) -> No
     assert row(areas, "B")["net_m2"] == pytest.approx(1e4)
     assert row(areas, "A")["overlap_m2"] == pytest.approx(2000)
     assert areas.net_m2 == pytest.approx(18_000)
+    # What is treated with the first zone is no ground left out, on the map or for the crew.
+    assert areas.left_out["reason"].tolist() == ["overlap"]
+    assert areas.untreated.empty
+
+
+def test_ground_treated_with_another_zone_is_not_given_to_the_crew_as_left_out(
+    site: Site, tmp_path: Path
+) -> None:
+    zones = {"A": ("rough", box(0, 0, 100, 100)), "B": ("rough", box(80, 0, 180, 100))}
+    made = ground(site, zones, [("building", box(10, 10, 20, 20))])
+    plan = planned(made, zones=("A", "B"))
+    (tmp_path / "plan.gpkg").write_bytes(plan_geopackage(plan))
+    left = pyogrio.read_dataframe(tmp_path / "plan.gpkg", layer="left_out")
+    treated = pyogrio.read_dataframe(tmp_path / "plan.gpkg", layer="treat")
+    assert left["reason"].tolist() == ["obstacle"]
+    assert left.union_all().intersection(treated.union_all()).area == pytest.approx(0, abs=1e-6)
+    assert " in a zone above</span>" in work_order(plan)
+    assert plan_map_svg(plan).count('class="m-left"') == 1
 
 
 def test_a_zone_never_treated_is_cut_out_and_cannot_be_named(site: Site) -> None:
@@ -272,7 +292,8 @@ def test_the_blanket_holds_all_zones_of_the_uses_chosen(site: Site) -> None:
     areas = plan_areas(made, evidence(made, state=states), ["A"], inputs())
     (blanket,) = areas.blankets
     assert (blanket.use, blanket.zones, blanket.chosen) == ("rough", 4, 1)
-    assert blanket.untreated == ("B", "C", "D")
+    assert (blanket.untreated, blanket.unknown) == (("B", "C"), ("D",))
+    assert blanket.unknown_m2 == pytest.approx(10_000)
     assert blanket.saved_m2 == pytest.approx(30_000)
     assert blanket.surely_saved_m2 == pytest.approx(10_000)
 
@@ -294,6 +315,23 @@ def test_the_check_zone_is_the_most_alike_that_stays_untreated(
     areas = plan_areas(made, evidence(made, rate=rates), chosen, inputs())
     (check,) = areas.check_zones
     assert (check.zone_id, check.reason) == expected
+
+
+def test_a_check_zone_shares_no_treated_ground_and_is_above_only_if_none_else_is(
+    site: Site,
+) -> None:
+    """B, the most alike, lies partly in A, which is treated; of C and D, D is not above."""
+    zones = {name: ("rough", box(n * 100, 0, n * 100 + 90, 90)) for n, name in enumerate("ABCD")}
+    zones["B"] = ("rough", box(50, 0, 190, 90))
+    made = ground(site, zones, [])
+    states = ["above", "undecided", "above", "below"]
+    facts = evidence(made, rate=[4.0, 4.0, 3.9, 1.0], state=states)
+    (check,) = plan_areas(made, facts, ["A"], inputs()).check_zones
+    assert (check.zone_id, check.state) == ("D", "below")
+    assert "Its own evidence is above" not in check_zone_text(check)
+    alone = plan_areas(made, facts.assign(counted_traps=[3, 3, 3, 0]), ["A"], inputs())
+    assert alone.check_zones[0].zone_id == "C"
+    assert "Its own evidence is above your limit" in check_zone_text(alone.check_zones[0])
 
 
 def test_the_widest_buffer_that_names_a_kind_holds() -> None:

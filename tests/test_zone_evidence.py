@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import csv
 import json
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -13,13 +15,22 @@ from sites import make_site
 
 from data.findings import SettingsError
 from data.reading import read_site
-from maps.decision_words import NO_LIMIT_SET, about_text, short_step
+from maps.decision_words import (
+    K_IS_ASSUMED,
+    NEXT_STEPS,
+    NO_LIMIT_SET,
+    about_text,
+    decision_sentences,
+    next_steps,
+    short_step,
+)
 from maps.exports import zones_csv
 from maps.page import activity_map
 from maps.payload import map_payload
 from maps.summary import summary
 from maps.treatment_words import choice_sentence, stage_sentence
-from maps.zone_states import EVIDENCE_KEY, evidence_fills, state_rows
+from maps.words import headline, interval_range
+from maps.zone_states import EVIDENCE_KEY, evidence_fills, other_lines, state_rows
 from scripts.commands import plan as plan_command
 from spatial.analysis import analyse
 from spatial.more_evidence import Cutoffs
@@ -158,7 +169,7 @@ def test_the_page_says_state_chance_limit_and_next_step(page: str) -> None:
         "very likely over (over 95 %)",
         "0.01 adults per trap-week (own, 2026)",
         "Take it into your plan, or look again first.",
-        "1 zone without traps (Z6). Set traps before anything is said about them.",
+        "1 zone without traps (Z6). Set traps before anything is said about it.",
         "somewhat too high",
     ):
         assert part in page
@@ -212,7 +223,7 @@ def test_a_plan_without_zones_takes_those_above(tmp_path: Path) -> None:
         "1 zone without traps, of which nothing is known; 2 zones without a limit."
     )
     bare = read_site(make_site(tmp_path / "bare", settings=SETTINGS + tactic))
-    with pytest.raises(SettingsError, match="no zone is above its limit"):
+    with pytest.raises(SettingsError, match="no limit holds for any zone on this day"):
         plan_command.planned(bare, None, None, "adult")
 
 
@@ -226,3 +237,89 @@ def test_a_plan_against_adults_says_where_larvae_decided(
     planned = plan_command.planned(site, None, "Z1", tactic)
     assert planned.areas.zones["judged_by"].tolist() == ["larvae"]
     assert ("Judged by their larvae, not by adults: Z1." in stage_sentence(planned)) == late
+
+
+def test_a_plan_against_larvae_says_where_only_adults_were_judged(tmp_path: Path) -> None:
+    site = read_site(make_site(tmp_path, settings=SETTINGS + text_of(ONE_OF_EACH)))
+    said = stage_sentence(plan_command.planned(site, None, "Z1", "larva"))
+    assert said.startswith("Judged by their adults, not by larvae: Z1. Whether larvae are there")
+
+
+def test_limits_of_other_days_are_not_called_missing(tmp_path: Path) -> None:
+    days = 'from = "06-01"\nto = "06-30"\n'
+    found = analysed(tmp_path, [], text_of([ONE_OF_EACH[0]]) + days)
+    page = activity_map(found)
+    assert "None of your limits holds for a zone on 10 May 2026" in page
+    assert "They hold from 1 June to 30 June." in page
+    assert NO_LIMIT_SET not in page
+
+
+def test_a_zone_judged_by_its_cores_is_not_among_those_of_which_nothing_is_known(
+    tmp_path: Path,
+) -> None:
+    """Z6 has no trap, and cores full of larvae."""
+    folder = make_site(
+        tmp_path, settings=SETTINGS + LARVAE_DUE + text_of([("Z6", "larvae_per_m2", 10)])
+    )
+    with (folder / "cores.csv").open("a", encoding="utf-8") as cores:
+        cores.write("Z6,2026-05-04,20,10,cm,90,\n")
+    found = analyse(read_site(folder))
+    assert found.zones.set_index("zone_id").loc["Z6", "state"] == "above"
+    said = " ".join(headline(found))
+    assert "1 zone has no traps and is judged by cores alone." in said
+    assert "has no traps: nothing can be said" not in said
+
+
+def test_a_zone_below_by_its_larvae_alone_is_listed_apart(tmp_path: Path) -> None:
+    limits = [ONE_OF_EACH[0], ("Z1", "larvae_per_m2", 1000)]
+    found = analysed(tmp_path, limits, LARVAE_DUE)
+    lines = other_lines(found.decisions)
+    assert lines[0] == (
+        "1 zone below by larvae while adults are over its limit (Z1). Leave it for now, and cut "
+        "cores again in one to two weeks while adults still walk."
+    )
+    (step,) = next_steps(found.decisions[0])
+    assert step == NEXT_STEPS["adults_above_larvae_below"]
+
+
+def test_a_use_that_is_never_treated_is_not_sent_into_the_plan(tmp_path: Path) -> None:
+    use = read_site(make_site(tmp_path / "first")).zones["use"].iloc[0]
+    never = f'\n[treatment]\nexclusion_uses = ["{use}"]\n'
+    found = analysed(tmp_path / "second", ONE_OF_EACH[:1], never)
+    assert found.decisions[0].state == "above"
+    assert short_step(found.decisions[0]) == NEXT_STEPS["never_treated"]
+
+
+def test_more_trapping_ends_with_the_season(each: Analysis) -> None:
+    """The season ends on 31 August; on its last day nothing is left for trapping."""
+    assert each.rule is not None
+    assert each.rule.weeks_left == (each.season.end - each.season.cutoff).days // 7
+    way = each.decisions[3].more_traps
+    assert way is not None
+    assert way.weeks <= each.rule.weeks_left
+
+
+def test_an_assumed_k_of_larvae_is_called_assumed(tmp_path: Path) -> None:
+    found = analysed(tmp_path, [("Z1", "larvae_per_m2", 1000)], LARVAE_DUE)
+    assert found.rule is not None
+    assert found.rule.larval_k_assumed
+    said = " ".join(decision_sentences(found.decisions[0], found.rule))
+    assert K_IS_ASSUMED in said
+    known = replace(found.rule, larval_k_assumed=False)
+    assert K_IS_ASSUMED not in " ".join(decision_sentences(found.decisions[0], known))
+
+
+def test_the_interval_beside_a_judged_zone_is_that_of_the_model(each: Analysis, page: str) -> None:
+    row = each.zones.iloc[0]
+    low, high = row["model_low_95"], row["model_high_95"]
+    assert f"zone model {interval_range(low, high)}" in page
+
+
+def test_the_files_say_the_next_step_and_the_source_of_the_limit(each: Analysis) -> None:
+    rows = list(csv.DictReader(zones_csv(each).splitlines()))
+    assert rows[0]["limit_source"] == "own"
+    assert rows[0]["next_step"] == NEXT_STEPS["above"]
+    decisions = summary(each)["decisions"]
+    assert isinstance(decisions, list)
+    assert [found["state"] for found in decisions][:2] == ["above", "below"]
+    assert decisions[0]["next_step"] == NEXT_STEPS["above"]

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import csv
 import os
-from datetime import datetime
+from datetime import date, datetime
 from pathlib import Path
 from typing import Any
 
@@ -23,6 +24,7 @@ from maps.treatment_words import (
     rotation_text,
     stage_sentence,
 )
+from maps.words import listed
 from maps.work_order import work_order
 from scripts.out_folder import default_folder, out_option, written
 from scripts.progress import Progress
@@ -31,6 +33,9 @@ from spatial.analysis import analyse
 from spatial.treatment_plan import TreatmentPlan, Wish, evidence_of, plan_treatment
 
 RECORDS = "treatment-records.csv"
+
+NEAR_DAYS = 28
+"""A treatment further from its evidence is asked about (common practice, no source)."""
 
 
 @click.command(
@@ -91,6 +96,7 @@ def command(
         recorded: list[str] = []
         if asked["record"] is not None:
             done = _done(asked)
+            recorded += day_warning(done.applied_on, plan.cutoff)
             recorded += append_records(folder / RECORDS, record_rows(plan, done))
             recorded += _blank_lines(plan, done)
             paths.append(folder / RECORDS)
@@ -205,9 +211,48 @@ def append_records(path: Path, text: str) -> list[str]:
         raise SettingsError(
             f"{path} cannot be added to: {error}; close it and run again"
         ) from error
+    twice = _recorded_before([header, *new], lines)
     kept = f"Keep the file at least {KEPT_YEARS} years; local rules may ask for more."
     there = f"; {len(rows) - len(new)} were there already" if len(new) < len(rows) else ""
-    return [f"{len(new)} rows appended to {path.name}{there}. {kept}"]
+    return [f"{len(new)} rows appended to {path.name}{there}. {kept}", *twice]
+
+
+SAME_TREATMENT = ("applied_on", "zone_id", "product")
+
+
+def _recorded_before(new: list[str], old: list[str]) -> list[str]:
+    """Return a warning of new rows about a zone, day and product that old ones hold already."""
+    keys = [
+        [tuple(row.get(name) or "" for name in SAME_TREATMENT) for row in csv.DictReader(rows)]
+        for rows in (old, new)
+    ]
+    zones = sorted({zone for day, zone, product in set(keys[0]) & set(keys[1])})
+    if not zones:
+        return []
+    return [
+        f"Recorded before, for the same day and product: {listed(zones)}. Old rows are never "
+        "changed; if the new rows mend them, write so in the file, or it reads as applied twice."
+    ]
+
+
+def day_warning(applied_on: str, cutoff: date) -> list[str]:
+    """Return a warning of a day far from the evidence that the plan rests on.
+
+    Examples
+    --------
+    >>> day_warning("2062-06-01", date(2026, 5, 31))[0][:60]
+    '2062-06-01 is 13,150 days after the evidence of this plan; m'
+    >>> day_warning("2026-06-02", date(2026, 5, 31))
+    []
+    """
+    days = (date.fromisoformat(applied_on) - cutoff).days
+    if -NEAR_DAYS <= days <= NEAR_DAYS:
+        return []
+    side = "after" if days > 0 else "before"
+    return [
+        f"{applied_on} is {abs(days):,} days {side} the evidence of this plan; make sure that the "
+        "day is right, for a record is never changed."
+    ]
 
 
 def _append(path: Path, text: str) -> None:

@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from data.reading import read_site
-from maps.decision_words import states_headline
+from maps.decision_words import no_limit_sentence, states_headline
 from maps.words import headline
 from maps.write import weekly_texts
 from scripts.out_folder import default_folder, out_option, written
@@ -56,6 +56,9 @@ def command(
         texts = weekly_texts(analysis)
         folder = out or default_folder(site)
         paths = written({**texts, **aside_texts(checked, folder)}, folder, site)
+    limits = checked.settings.limits
     judged = [states_headline(analysis.decisions)] if analysis.judged else []
+    if limits and not analysis.judged:
+        judged = [no_limit_sentence(limits, analysis.season.cutoff)]
     first, *more = headline(analysis)
     say(checked.findings, [first, *judged, *more], paths, quiet=quiet)
