@@ -445,8 +445,10 @@ def next_steps(decision: Decision) -> list[str]:
         return _ways(decision)
     by_reason = (code for code in decision.reasons if code in NEXT_STEPS and code not in STATES)
     key = decision.state
-    if key in ("above", "below", "no_limit"):
+    if key in ("below", "no_limit"):
         key = next(by_reason, key)
+    elif key == "above" and "never_treated" in decision.reasons:
+        key = "never_treated"
     return [NEXT_STEPS[key]]
 
 

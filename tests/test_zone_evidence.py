@@ -290,6 +290,13 @@ def test_a_use_that_is_never_treated_is_not_sent_into_the_plan(tmp_path: Path) -
     assert short_step(found.decisions[0]) == NEXT_STEPS["never_treated"]
 
 
+def test_a_zone_above_before_larvae_are_due_is_for_the_plan(tmp_path: Path) -> None:
+    limits = [ONE_OF_EACH[0], ("Z1", "larvae_per_m2", 1000)]
+    found = analysed(tmp_path, limits, '\n[decision]\nlarvae_from = "08-01"\n').decisions[0]
+    assert "larvae_not_due" in found.reasons
+    assert next_steps(found) == [NEXT_STEPS["above"]]
+
+
 def test_more_trapping_ends_with_the_season(each: Analysis) -> None:
     """The season ends on 31 August; on its last day nothing is left for trapping."""
     assert each.rule is not None
