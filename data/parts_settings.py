@@ -6,7 +6,9 @@ is a rule: a user's own parts are as good, if the rim and the slot are flush wit
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, fields, replace
+from typing import Any, TypeVar
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,3 +121,73 @@ class PartsSettings:
     linear_designs: tuple[str, ...] = ("linear",)
     cup: CupParts = CupParts()
     linear: LinearParts = LinearParts()
+
+
+Problem = tuple[str, str]
+
+_Kind = TypeVar("_Kind", CupParts, LinearParts)
+
+
+def parse_parts(table: Mapping[str, Any]) -> tuple[PartsSettings, list[Problem]]:
+    """Check and type the `[parts]` table of a `site.toml`; sizes stay as typed.
+
+    Returns
+    -------
+    PartsSettings, list
+        The settings, and every problem; with a problem the settings are not to be used.
+
+    Examples
+    --------
+    >>> settings, problems = parse_parts({"linear": {"length": "5 ft", "fall": 1.5}})
+    >>> settings.linear.length, settings.linear.fall, problems
+    ('5 ft', 1.5, [])
+    >>> parse_parts({"cup": {"bore": 4.25}})[1]
+    [('cup.bore', 'expected text with a unit in quotation marks, found 4.25')]
+    """
+    known = [each.name for each in fields(PartsSettings)]
+    problems = [
+        (key, f"there is no such setting; it may be one of {', '.join(known)}")
+        for key in table
+        if key not in known
+    ]
+    words = {
+        key: _words(key, table[key], problems)
+        for key in ("cup_designs", "linear_designs")
+        if key in table
+    }
+    cup = _sizes("cup", table.get("cup", {}), CupParts(), problems)
+    linear = _sizes("linear", table.get("linear", {}), LinearParts(), problems)
+    return PartsSettings(**words, cup=cup, linear=linear), problems
+
+
+def _words(key: str, given: object, problems: list[Problem]) -> tuple[str, ...]:
+    if isinstance(given, list) and all(isinstance(word, str) for word in given):
+        return tuple(given)
+    problems.append((key, f"expected a list of designs in quotation marks, found {given!r}"))
+    return ()
+
+
+def _sizes(place: str, given: object, usual: _Kind, problems: list[Problem]) -> _Kind:
+    if not isinstance(given, dict):
+        problems.append((place, f"expected a table [parts.{place}], found {given!r}"))
+        return usual
+    values = {}
+    for key, value in given.items():
+        problem = _size_problem(getattr(usual, key, None), value)
+        if problem:
+            problems.append((f"{place}.{key}", problem))
+        else:
+            values[key] = value
+    return replace(usual, **values)
+
+
+def _size_problem(usual: object, value: object) -> str:
+    """Return what is wrong with one size, given its usual value; empty if nothing is."""
+    if usual is None:
+        return "there is no such part"
+    if isinstance(usual, str):
+        text = isinstance(value, str)
+        return "" if text else f"expected text with a unit in quotation marks, found {value!r}"
+    number = isinstance(value, int | float) and not isinstance(value, bool) and value >= 0
+    whole = number and (isinstance(usual, float) or isinstance(value, int))
+    return "" if whole else f"expected a number, zero or more, found {value!r}"

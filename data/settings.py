@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
+from data.parts_settings import PartsSettings
 from data.treatment_settings import TreatmentSettings
 
 Units = Literal["us", "metric"]
@@ -39,6 +40,10 @@ class SeasonWindow:
     end: str = "09-30"
 
 
+DEFAULT_REACH_M = 10.0
+"""Reach of a design that site.toml gives none for (common practice, no source)."""
+
+
 @dataclass(frozen=True, slots=True)
 class DesignSettings:
     """One trap design.
@@ -53,12 +58,16 @@ class DesignSettings:
         The user's own catch ratio to the reference design, or None to estimate it.
     ratio_source
         Where the user's ratio comes from; shown wherever it is used.
+    reach_m
+        A trap speaks for places this near to it on foot. Nothing is published for turf; catches
+        of adults on sod depended on each other over 5.4 m (Gireesh, Rijal & Joseph 2021).
     """
 
     name: str
     reference: bool = False
     ratio: float | None = None
     ratio_source: str = ""
+    reach_m: float = DEFAULT_REACH_M
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,6 +121,21 @@ class NetworkSettings:
         Most places to suggest.
     no_trap_uses
         Uses of zones on which no trap may be put.
+    clear_m
+        A suggested trap keeps this distance from those zones, from obstacles and from the outline
+        of its zone, which is drawn no better than that.
+    play_line_kinds, play_line_m
+        Kinds of obstacles that are lines of play or of mowers, and the distance kept from them.
+    precision
+        Standard error, as a share of the rate, that a zone is to be known to; .5 is what four traps
+        give where beetles crowd as usual.
+    timing_traps, timing_reach_m
+        Traps at refuge edges within this distance that tell when adults walk: four per course or
+        site in Florida and Georgia (Huang & Buss 2007; Gireesh & Joseph 2020).
+    patch_traps, patch_fold
+        The patch that the network is to find: its traps, and its catch over the rest's.
+    shared_m
+        Two traps nearer than this share beetles and count as one.
     """
 
     min_traps_per_zone: int = 2
@@ -121,6 +145,15 @@ class NetworkSettings:
     refuge_reach_m: float = 60.0
     suggestions: int = 8
     no_trap_uses: tuple[str, ...] = ("green", "tee", "bunker")
+    clear_m: float = 1.0
+    play_line_kinds: tuple[str, ...] = ("play line", "mower line")
+    play_line_m: float = 5.0
+    precision: float = 0.5
+    timing_traps: int = 4
+    timing_reach_m: float = 400.0
+    patch_traps: int = 4
+    patch_fold: float = 3.0
+    shared_m: float = 5.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -374,6 +407,11 @@ class SiteSettings:
     limits: tuple[LimitSettings, ...] = ()
     decision: DecisionSettings = DecisionSettings()
     treatment: TreatmentSettings = field(default_factory=TreatmentSettings)
+    parts: PartsSettings = field(default_factory=PartsSettings)
+
+    def reach_m(self, design: str) -> float:
+        """Return the reach of a trap design."""
+        return next((d.reach_m for d in self.designs if d.name == design), DEFAULT_REACH_M)
 
     def reading(self, table: str) -> ReadSettings:
         """Return how the file of one table is written.

@@ -16,9 +16,11 @@ from pyproj.exceptions import CRSError
 from data.files import refuse_unsafe_name
 from data.findings import SettingsError
 from data.limits import is_month_day, read_limits
+from data.parts_settings import PartsSettings, parse_parts
 from data.read_options import option_problem
 from data.schemas import SITE_FILE, TABLES
 from data.settings import (
+    DEFAULT_REACH_M,
     DecisionSettings,
     DesignSettings,
     LimitSettings,
@@ -61,6 +63,7 @@ _KEYS = (
     "limits",
     "decision",
     "treatment",
+    "parts",
 )
 
 _LIMITS: Mapping[str, tuple[float, float]] = {
@@ -76,6 +79,14 @@ _LIMITS: Mapping[str, tuple[float, float]] = {
     "min_spacing_m": (0, 10_000),
     "refuge_reach_m": (0, 100_000),
     "suggestions": (0, 1000),
+    "clear_m": (0, 1000),
+    "play_line_m": (0, 1000),
+    "precision": (0.05, 2),
+    "timing_traps": (1, 1000),
+    "timing_reach_m": (0, 100_000),
+    "patch_traps": (2, 100),
+    "patch_fold": (1.1, 100),
+    "shared_m": (0, 1000),
     "bearing_deg": (-360, 360),
     "walking_kmh": (0.1, 20),
     "minutes_per_trap": (0, 240),
@@ -178,6 +189,7 @@ def parse_settings(parsed: Mapping[str, Any]) -> SiteSettings:
         limits=_limits_given(told, parsed),
         decision=_decision(told, parsed),
         treatment=_treatment(told, parsed),
+        parts=_parts(told, parsed),
     )
     _species_agree(told, settings)
     if told.lines:
@@ -346,7 +358,10 @@ def _designs(told: _Told, parsed: Mapping[str, Any]) -> tuple[DesignSettings, ..
 def _design(told: _Told, name: str, tables: Mapping[str, Any]) -> DesignSettings:
     table = told.table(tables, name)
     place = f"designs.{name}"
-    told.unknown_keys(place, table, ("reference", "ratio", "ratio_source"))
+    told.unknown_keys(place, table, ("reference", "ratio", "ratio_source", "reach_m"))
+    reach_m = _number(
+        told, f"{place}.reach_m", table.get("reach_m", DEFAULT_REACH_M), (0.1, 1000), 1.0
+    )
     reference = told.typed(f"{place}.reference", table.get("reference", False), bool, False)
     source = told.typed(f"{place}.ratio_source", table.get("ratio_source", ""), str, "").strip()
     ratio = table.get("ratio")
@@ -356,7 +371,7 @@ def _design(told: _Told, name: str, tables: Mapping[str, Any]) -> DesignSettings
             told.wrong(place, "a ratio needs its source; add ratio_source")
         if reference:
             told.wrong(place, "the reference design cannot have a ratio")
-    return DesignSettings(name, reference, ratio, source)
+    return DesignSettings(name, reference, ratio, source, reach_m)
 
 
 def _class_breaks(told: _Told, parsed: Mapping[str, Any]) -> tuple[float, ...]:
@@ -470,6 +485,13 @@ def _limits_given(told: _Told, parsed: Mapping[str, Any]) -> tuple[LimitSettings
     for key, problem in problems:
         told.wrong(key, problem)
     return limits
+
+
+def _parts(told: _Told, parsed: Mapping[str, Any]) -> PartsSettings:
+    settings, problems = parse_parts(told.table(parsed, "parts"))
+    for key, problem in problems:
+        told.wrong(f"parts{key and f'.{key}'}", problem)
+    return settings
 
 
 def _treatment(told: _Told, parsed: Mapping[str, Any]) -> TreatmentSettings:

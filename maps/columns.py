@@ -249,13 +249,77 @@ SAMPLING = (
 SUGGESTIONS = (
     Column("rank", "count", "1 is the place to fill first.", 0),
     Column("zone_id", "id", "Zone that the trap would speak for."),
-    Column("reason", "code", "Why that zone needs a trap; a code of `gap`."),
-    Column("place", "code", "`refuge_edge`, `zone_edge` or `zone_interior`."),
+    Column("reason", "code", "Why: a code of `gap`, `undecided` or `open_edge`."),
+    Column("place", "code", "`refuge_edge`, `rough` or `zone_interior`."),
+    Column("design", "text", "Trap design."),
+    Column("bearing_deg", "degrees", "Of a linear trap along the refuge edge, true north.", 0),
     Column("refuge_id", "id", "The refuge that the place faces; null if none."),
     Column("refuge_distance_m", "m", "Distance to that refuge; null if none.", 1),
     Column("nearest_trap_m", "m", "Distance to the nearest trap.", 1),
+    Column("settles_ha", "ha", "Of the zone, expected to be settled by it.", 3),
+    Column("edge_m", "m", "Refuge-facing edge that it is the first to watch.", 0),
+    Column("worth_ha", "ha", "All that it adds: what is settled, and a strip along that edge.", 3),
 )
 """Properties of each point of `suggested-traps.geojson`; the same facts are in the GPX file."""
+
+SUGGESTED = (
+    *SUGGESTIONS,
+    Column("added_min", "min", "What it adds to the round; blank where no round is known.", 1),
+    Column("longitude", "degrees", "WGS 84.", 7),
+    Column("latitude", "degrees", "WGS 84.", 7),
+    Column("sentence", "text", "The same in words."),
+)
+"""Columns of `suggested-traps.csv`."""
+
+_NETWORK_PRECISION = (
+    Column("rate", _RATE, "Expected rate of the zone.", 3),
+    Column("k", "number", "k of its traps by which precision is reckoned.", 3),
+    Column("k_from", "code", "Where k comes from: `zone`, `use`, `site`, `between`, `assumed`."),
+    Column("d", "share", "Standard error over rate at season's end, by that k.", 2),
+    Column("low_80", _RATE, "Lower end of the 80 % interval then.", 3),
+    Column("high_80", _RATE, "Upper end of it.", 3),
+    Column("low_95", _RATE, "Lower end of the 95 % interval then.", 3),
+    Column("high_95", _RATE, "Upper end of it.", 3),
+    Column("more_traps", "count", "Traps to add now for that precision; blank if too late.", 0),
+    Column("more_weeks", "weeks", "Weeks beyond the season for it; blank if none would do.", 0),
+    Column("season_traps", "count", "Traps that a whole season would take for it.", 0),
+    Column("taylor_d", "share", "Standard error over rate by Taylor's law instead.", 2),
+    Column("taylor_season_traps", "count", "Traps for a whole season by Taylor's law.", 0),
+)
+
+_NETWORK_VERDICTS = tuple(
+    column
+    for purpose, what in (
+        ("timing", "when adults walk"),
+        ("evidence", "what the zone catches"),
+        ("patches", "whether a patch would be seen"),
+    )
+    for column in (
+        Column(purpose, "code", f"`enough`, `thin` or `none` to tell {what}."),
+        Column(f"{purpose}_missing", "count", "Traps missing; blank if no number would do.", 0),
+        Column(f"{purpose}_reasons", "codes", "Why; parted by blanks."),
+    )
+)
+
+NETWORK = (
+    *_STAMP,
+    Column("zone_id", "id", "The zone.", is_id=True),
+    Column("use", "text", "What the zone is used as."),
+    Column("area_ha", "ha", "Area of the zone.", 4),
+    Column("traps", "count", "Traps in use.", 0),
+    Column("traps_per_ha", "1/ha", "Traps in use per hectare.", 2),
+    Column("nights_per_ha", "trap-nights/ha", "Trap-nights, season to date, per hectare.", 1),
+    Column("share_lost", "share", "Visits that did not count; blank without a visit.", 3),
+    Column("share_in_reach", "share", "Of its ground, within reach of a trap.", 3),
+    Column("edge_m", "m", "Its edge that faces a refuge.", 0),
+    Column("edge_in_reach_m", "m", "Of that edge, within reach of a trap.", 0),
+    Column("longest_open_m", "m", "Longest stretch of that edge without a trap in reach.", 0),
+    Column("nearest_trap_m", "m", "Walk to the nearest trap; blank beyond the cut-off.", 1),
+    Column("close_pairs", "count", "Pairs of traps so close that they share beetles.", 0),
+    *_NETWORK_PRECISION,
+    *_NETWORK_VERDICTS,
+)
+"""Columns of `network.csv`, one row per zone."""
 
 PROVENANCE = (
     Column("provenance.site", "text", "Name of the site."),
@@ -333,6 +397,8 @@ FILES: tuple[tuple[str, tuple[Column, ...]], ...] = (
     ("clusters.csv", CLUSTERS),
     ("efficacy.csv", EFFICACY),
     ("sampling.csv", SAMPLING),
+    ("network.csv", NETWORK),
+    ("suggested-traps.csv", SUGGESTED),
     ("suggested-traps.geojson", (*SUGGESTIONS, *PROVENANCE)),
     ("summary.json", SUMMARY),
 )

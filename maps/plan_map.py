@@ -39,6 +39,10 @@ _TREAT_HATCH_MM, _LEFT_HATCH_MM = 1.5, 0.9
 """
 
 
+HATCHES = {"m-treat": _TREAT_HATCH_MM, "m-left": -_LEFT_HATCH_MM}
+"""Class of a hatched shape -> spacing of its lines."""
+
+
 def plan_map_svg(plan: TreatmentPlan) -> str:
     """Return the map of a plan as an SVG element, sized in mm.
 
@@ -50,20 +54,20 @@ def plan_map_svg(plan: TreatmentPlan) -> str:
     by_id = site.zones.set_index("zone_id")
     checks = sorted({each.zone_id for each in plan.areas.check_zones if each.zone_id})
     shown = [*by_id.loc[zones["zone_id"]].geometry, *by_id.loc[checks].geometry]
-    frame = _Frame(shown)
+    frame = Frame(shown)
     water = site.obstacles["kind"].map(is_water).to_numpy(dtype=bool)
     parts = [
-        _shapes(site.zones.geometry, frame, "m-zone"),
-        _shapes(site.obstacles.geometry[~water], frame, "m-obstacle"),
-        _shapes(zones.geometry, frame, "m-treat"),
-        _hatched(zones.geometry, frame, "m-treat-line", _TREAT_HATCH_MM),
-        _shapes(plan.areas.untreated.geometry, frame, "m-left"),
-        _hatched(plan.areas.untreated.geometry, frame, "m-left-line", -_LEFT_HATCH_MM),
-        _shapes(site.obstacles.geometry[water], frame, "m-water"),
-        _shapes(by_id.loc[zones["zone_id"]].geometry, frame, "m-edge"),
-        _shapes(by_id.loc[checks].geometry, frame, "m-check"),
+        shapes_svg(site.zones.geometry, frame, "m-zone"),
+        shapes_svg(site.obstacles.geometry[~water], frame, "m-obstacle"),
+        shapes_svg(zones.geometry, frame, "m-treat"),
+        hatched_svg(zones.geometry, frame, "m-treat-line", _TREAT_HATCH_MM),
+        shapes_svg(plan.areas.untreated.geometry, frame, "m-left"),
+        hatched_svg(plan.areas.untreated.geometry, frame, "m-left-line", -_LEFT_HATCH_MM),
+        shapes_svg(site.obstacles.geometry[water], frame, "m-water"),
+        shapes_svg(by_id.loc[zones["zone_id"]].geometry, frame, "m-edge"),
+        shapes_svg(by_id.loc[checks].geometry, frame, "m-check"),
         *_labels(zones, by_id.loc[checks], frame),
-        _foot(frame, site.settings.units),
+        foot_svg(frame, site.settings.units),
     ]
     size = f"0 0 {frame.width_mm:.1f} {frame.height_mm:.1f}"
     return (
@@ -72,8 +76,8 @@ def plan_map_svg(plan: TreatmentPlan) -> str:
     )
 
 
-def key_svg(name: str) -> str:
-    """Return a swatch for the legend.
+def key_svg(name: str, spacing_mm: float | None = None) -> str:
+    """Return a swatch for the legend, hatched where a spacing is given.
 
     Examples
     --------
@@ -81,16 +85,21 @@ def key_svg(name: str) -> str:
     1
     """
     box = shapely.box(0.3, 0.3, 8.7, 5.7)
-    spacing = {"m-treat": _TREAT_HATCH_MM, "m-left": -_LEFT_HATCH_MM}.get(name)
-    hatch = "" if spacing is None else _hatch(box, f"{name}-line", spacing)
+    hatch = "" if spacing_mm is None else hatch_svg(box, f"{name}-line", spacing_mm)
     return (
         '<svg class="swatch" viewBox="0 0 9 6" aria-hidden="true">'
         f'<path class="{name}" d="M.3 .3H8.7V5.7H.3Z"/>{hatch}</svg>'
     )
 
 
-class _Frame:
-    """Metres on the ground to millimetres on paper."""
+class Frame:
+    """Metres on the ground to millimetres on paper.
+
+    Parameters
+    ----------
+    shapes
+        What the paper must show.
+    """
 
     def __init__(self, shapes: Sequence[BaseGeometry]) -> None:
         bounds = shapely.bounds(np.asarray(shapes, dtype=object))
@@ -116,7 +125,8 @@ class _Frame:
         return shapely.box(self.west, south, east, self.north)
 
 
-def _shapes(shapes: Iterable[BaseGeometry], frame: _Frame, name: str) -> str:
+def shapes_svg(shapes: Iterable[BaseGeometry], frame: Frame, name: str) -> str:
+    """Return the polygons of shapes as SVG paths of one class."""
     window, fine = frame.ground(), _SIMPLIFY_MM / frame.mm_per_m
     paths = []
     for shape in shapes:
@@ -132,7 +142,8 @@ def _shapes(shapes: Iterable[BaseGeometry], frame: _Frame, name: str) -> str:
     return "".join(paths)
 
 
-def _hatched(shapes: Iterable[BaseGeometry], frame: _Frame, name: str, spacing: float) -> str:
+def hatched_svg(shapes: Iterable[BaseGeometry], frame: Frame, name: str, spacing: float) -> str:
+    """Return slanting lines inside shapes, of one class."""
     window = frame.ground()
     on_paper = [
         shapely.transform(
@@ -141,10 +152,10 @@ def _hatched(shapes: Iterable[BaseGeometry], frame: _Frame, name: str, spacing: 
         )
         for shape in shapes
     ]
-    return "".join(_hatch(shape, name, spacing) for shape in on_paper if not shape.is_empty)
+    return "".join(hatch_svg(shape, name, spacing) for shape in on_paper if not shape.is_empty)
 
 
-def _hatch(shape: BaseGeometry, name: str, spacing_mm: float) -> str:
+def hatch_svg(shape: BaseGeometry, name: str, spacing_mm: float) -> str:
     """Return slanting lines inside a shape on paper; a negative spacing slants them the other way.
 
     Lines of neighbouring shapes meet: they count from the corner of the paper.
@@ -166,12 +177,12 @@ def _hatch(shape: BaseGeometry, name: str, spacing_mm: float) -> str:
     return f'<path class="{name}" d="{path}"/>' if path else ""
 
 
-def _ring(ring: BaseGeometry, frame: _Frame) -> str:
+def _ring(ring: BaseGeometry, frame: Frame) -> str:
     points = [frame.place(x, y) for x, y in shapely.get_coordinates(ring)[:-1]]
     return "M" + "L".join(f"{x:.2f} {y:.2f}" for x, y in points) + "Z"
 
 
-def _labels(zones: gpd.GeoDataFrame, checks: gpd.GeoDataFrame, frame: _Frame) -> list[str]:
+def _labels(zones: gpd.GeoDataFrame, checks: gpd.GeoDataFrame, frame: Frame) -> list[str]:
     numbered = [
         (shape, str(order))
         for shape, order in zip(zones.geometry, zones["order"], strict=True)
@@ -184,7 +195,7 @@ def _lettered(checks: gpd.GeoDataFrame) -> list[tuple[BaseGeometry, str]]:
     return [(shape, "C") for shape in checks.geometry]
 
 
-def _label(shape: BaseGeometry, text: str, frame: _Frame) -> str:
+def _label(shape: BaseGeometry, text: str, frame: Frame) -> str:
     largest = max(shapely.get_parts(shape), key=lambda part: part.area)
     spot = label_point(largest, MultiPoint())
     x, y = frame.place(spot.x, spot.y)
@@ -194,7 +205,8 @@ def _label(shape: BaseGeometry, text: str, frame: _Frame) -> str:
     )
 
 
-def _foot(frame: _Frame, units: Units) -> str:
+def foot_svg(frame: Frame, units: Units) -> str:
+    """Return scale bar and north arrow."""
     steps = [feet * 0.3048 for feet in _NICE_FEET] if units == "us" else list(_NICE_METRES)
     length_m = max((m for m in steps if m * frame.mm_per_m <= _BAR_MM), default=steps[0])
     wide, y = length_m * frame.mm_per_m, frame.height_mm - 2.2

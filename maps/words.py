@@ -101,7 +101,7 @@ PLACEMENTS = {
 }
 PLACES = {
     "refuge_edge": "on the side that faces a refuge",
-    "zone_edge": "on the zone's edge",
+    "rough": "inside the zone",
     "zone_interior": "inside the zone",
 }
 SUGGESTION_REASONS = {
@@ -110,6 +110,8 @@ SUGGESTION_REASONS = {
     "removed_traps": "the zone has no trap any more",
     "few_traps": "the zone has too few traps",
     "wide_interval": "the zone's interval is too wide",
+    "undecided": "the zone is undecided",
+    "open_edge": "no trap watches this edge",
 }
 RATIO_SOURCES = {
     "estimated": "estimated from zones and weeks in which both designs were checked",
@@ -750,6 +752,22 @@ def interval_range(low: float, high: float) -> str:
     return f"{rate_text(low)} to {rate_text(high)}"
 
 
+def _gain_text(row: Mapping[Hashable, Any], units: Units) -> str:
+    """Return what a suggested trap is expected to do; blank if it is next to nothing."""
+    settled, edge_m = float(row["settles_ha"]), float(row["edge_m"])
+    parts = []
+    if settled >= _LEAST_HA:
+        parts.append(f"is expected to settle {area_text(settled, units)} of the zone")
+    if edge_m >= 1:
+        edge = distance_text(edge_m, units)
+        parts.append(f"is the first to watch {edge} of refuge-facing edge")
+    return f" It {', and '.join(parts)}." if parts else ""
+
+
+_LEAST_HA = 0.005
+"""Less is not said to be settled."""
+
+
 def suggestion_sentence(row: Mapping[Hashable, Any], units: Units) -> str:
     """Return where a new trap is suggested, and why.
 
@@ -763,15 +781,19 @@ def suggestion_sentence(row: Mapping[Hashable, Any], units: Units) -> str:
     Examples
     --------
     >>> suggestion_sentence({"zone_id": "H07", "reason": "no_traps", "place": "refuge_edge",
-    ...     "refuge_id": "R1", "refuge_distance_m": 6.0, "nearest_trap_m": 80.0}, "metric")
-    'Zone H07, on the side that faces a refuge (R1, 6 m away): the zone has no traps. The nearest \
-trap is 80 m away.'
+    ...     "refuge_id": "R1", "refuge_distance_m": 6.0, "nearest_trap_m": 80.0, "design": "linear",
+    ...     "bearing_deg": 57.4, "settles_ha": 0.4, "edge_m": 20.0}, "metric")
+    'Zone H07, a linear trap along 57 degrees on the side that faces a refuge (R1, 6 m away): the \
+zone has no traps. It is expected to settle 0.40 ha of the zone, and is the first to watch 20 m of \
+refuge-facing edge. The nearest trap is 80 m away.'
     """
-    text = f"Zone {row['zone_id']}, {PLACES[row['place']]}"
+    bearing = float(row["bearing_deg"])
+    along = f" along {bearing:.0f} degrees" if math.isfinite(bearing) else ""
+    text = f"Zone {row['zone_id']}, a {row['design']} trap{along} {PLACES[row['place']]}"
     if not pd.isna(row["refuge_id"]):
         away = distance_text(float(row["refuge_distance_m"]), units)
         text += f" ({row['refuge_id']}, {away} away)"
-    text += f": {SUGGESTION_REASONS[row['reason']]}."
+    text += f": {SUGGESTION_REASONS[row['reason']]}.{_gain_text(row, units)}"
     if math.isfinite(row["nearest_trap_m"]):
         text += f" The nearest trap is {distance_text(row['nearest_trap_m'], units)} away."
     return text

@@ -15,7 +15,7 @@ from data.version import VERSION
 from maps.decision_words import stated_chance
 from maps.offline import policy_tag, refuse_links
 from maps.page import template_text
-from maps.plan_map import key_svg, plan_map_svg
+from maps.plan_map import HATCHES, key_svg, plan_map_svg
 from maps.treatment_words import (
     MISSING_TEXT,
     STATE_TEXT,
@@ -118,7 +118,7 @@ def _parts(plan: TreatmentPlan) -> Json:
         "headline": plan_sentence(plan),
         "choice": f"{choice_sentence(plan)} {stage_sentence(plan)}".rstrip(),
         "map": Markup(plan_map_svg(plan)),
-        "key": [(Markup(key_svg(name)), text) for name, text in _key(plan)],
+        "key": [(Markup(key_svg(name, HATCHES.get(name))), text) for name, text in _key(plan)],
         "zones": _zone_rows(plan),
         "sum": [_area_row(text, area_m2) for text, area_m2 in area_lines(plan)],
         "dose": dose_lines(plan),

@@ -8,7 +8,6 @@ import pandas as pd
 import scipy
 import shapely
 
-from data.settings import MarkSettings
 from data.site import Site
 from data.version import VERSION
 from spatial.assign import assign_zones
@@ -18,13 +17,13 @@ from spatial.density import gaps, nearest_trap_m
 from spatial.exposure import Totals, catch_rate, rounds, season_visits, to_date
 from spatial.neighbours import Neighbours
 from spatial.network import network_of, walked_m
-from spatial.placement import suggest_traps
-from spatial.power import USUAL_PATCH, chance_of_finding, watched
+from spatial.power import chance_of_finding, watched
 from spatial.results import Analysis, Chance, Season
 from spatial.season_effort import season_effort
 from spatial.seasons import choose_season
 from spatial.second_look import SecondLook, second_look
 from spatial.site_ratios import site_ratios
+from spatial.trap_plan import TrapNeeds, plan_traps
 from spatial.zone_evidence import zone_evidence
 from spatial.zones import (
     comparable_nights,
@@ -72,6 +71,7 @@ def analyse(site: Site, week: str | None = None, *, seed: int = 0) -> Analysis:
     zones = zones.assign(gap=gaps(zones, site.settings.network, site.settings.class_breaks[0]))
     judged = zone_evidence(site, season, traps, comparable[-1], scale.ratios)
     zones = zones.merge(judged.table, on="zone_id", how="left", validate="1:1")
+    needs = TrapNeeds(site, season, zones, traps, ratio, k)
     counted = visits["status"].value_counts()
     weekly_marks = _long_marks(season, traps, totals, [found for _, found in marks])
     return Analysis(
@@ -92,9 +92,9 @@ def analyse(site: Site, week: str | None = None, *, seed: int = 0) -> Analysis:
         reference_design=scale.reference,
         dispersion_k=k,
         links=graph.links(),
-        suggestions=suggest_traps(zones, traps, site),
+        suggestions=plan_traps(needs, site.settings.network.suggestions).suggestions,
         placement=look.effect,
-        chance=_chance(traps, graph, site.settings.marks, seed),
+        chance=_chance(traps, graph, site, seed),
         visit_counts={str(status): int(count) for status, count in counted.sort_index().items()},
         versions=_versions(),
         decisions=judged.decisions,
@@ -137,13 +137,14 @@ def _marks_by_week(
     return found
 
 
-def _chance(
-    traps: gpd.GeoDataFrame, graph: Neighbours, rules: MarkSettings, seed: int
-) -> Chance | None:
+def _chance(traps: gpd.GeoDataFrame, graph: Neighbours, site: Site, seed: int) -> Chance | None:
+    rules, patch = site.settings.marks, site.settings.network
     network = watched(traps, graph, cutoff_m=rules.cutoff_m)
     if network is None:
         return None
-    found = chance_of_finding(network, *USUAL_PATCH, alpha=rules.alpha, maps=100, seed=seed)
+    found = chance_of_finding(
+        network, patch.patch_traps, patch.patch_fold, alpha=rules.alpha, maps=100, seed=seed
+    )
     return found if found.maps else None
 
 

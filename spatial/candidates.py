@@ -127,9 +127,7 @@ def candidates(
     >>> [(round(p.x, 1), round(p.y, 1)) for p in found.geometry]
     [(18.0, 1.0), (22.9, 1.0), (27.8, 1.0), (32.7, 1.0), (37.5, 1.0), (12.5, 10.0), (27.5, 10.0)]
     """
-    raw = [
-        place for number in range(len(zones)) for place in _of_zone(zones, number, clear_of, rules)
-    ]
+    raw = list(_places(zones, clear_of, rules))
     points = np.array([place for place, _, _ in raw], dtype=float).reshape(-1, 2)
     zone = np.array([number for _, number, _ in raw], dtype=np.int64)
     kind = np.array([name for _, _, name in raw], dtype=object)
@@ -188,21 +186,22 @@ def reachable(points: FloatArray, frame: BaseGeometry, clear_of: Clearances) -> 
     return np.asarray(shapely.intersects_xy(ground, *points.T), dtype=bool)
 
 
-def _of_zone(
-    zones: gpd.GeoDataFrame, number: int, clear_of: Clearances, rules: PlaceRules
+def _places(
+    zones: gpd.GeoDataFrame, clear_of: Clearances, rules: PlaceRules
 ) -> Iterator[tuple[FloatArray, int, str]]:
-    """Yield places of one zone, the preferred kinds first."""
-    use, shape = zones["use"].iloc[number], zones.geometry.iloc[number]
-    if use in rules.closed_uses:
-        return
+    """Yield places zone by zone, the preferred kinds first."""
+    uses, shapes = zones["use"].to_numpy(dtype=object), zones.geometry.to_numpy()
     # Rounded corners are drawn a little too near to the outline; mitred ones are not.
-    inner = shapely.buffer(shape, -(rules.outline_m + 2 * SLIP_M), join_style="mitre")
-    if inner.is_empty:
-        return
-    edge = edge_of([inner], clear_of.around, rules.edge_step_m)
-    yield from ((place, number, KINDS[0]) for place in edge.middle_m[edge.faces])
-    kind = KINDS[1] if use in ROUGH_USES else KINDS[2]
-    yield from ((place, number, kind) for place in _inside(inner, rules.inside_step_m))
+    inner = shapely.buffer(shapes, -(rules.outline_m + 2 * SLIP_M), join_style="mitre")
+    open_ = np.flatnonzero(~np.isin(uses, rules.closed_uses) & ~shapely.is_empty(inner))
+    # All at once: what beetles go round is the same for every zone.
+    edge = edge_of(list(inner[open_]), clear_of.around, rules.edge_step_m)
+    for place, number in enumerate(open_.tolist()):
+        own = edge.middle_m[edge.faces & (edge.zone == place)]
+        yield from ((point, number, KINDS[0]) for point in own)
+        kind = KINDS[1] if uses[number] in ROUGH_USES else KINDS[2]
+        inside = _inside(inner[number], rules.inside_step_m)
+        yield from ((point, number, kind) for point in inside)
 
 
 def _inside(inner: BaseGeometry, step_m: float) -> FloatArray:

@@ -210,9 +210,7 @@ class Analysis:
     links
         Neighbour links, each pair once: `focal`, `neighbor` (location ids), `distance_m` (walking).
     suggestions
-        Places for new traps, best first: `rank`, `zone_id`, `reason` (one of `GAP_REASONS`),
-        `place` (``"refuge_edge"``, ``"zone_edge"``, ``"zone_interior"``), `refuge_id` (or None),
-        `refuge_distance_m`, `nearest_trap_m`, geometry.
+        Places for new traps, best first: `spatial.trap_plan.TrapPlan.suggestions`.
     placement
         What the places of the traps explain of their catch.
     chance

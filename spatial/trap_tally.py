@@ -70,8 +70,8 @@ class Tally:
     def add(self, place: int, times: int = 1) -> None:
         """Take a place, or leave it with ``times=-1``."""
         self.taken[place] = times > 0
-        self._times[_row(self.ground.covers, place)] += times
-        self._in_the_way[_row(self._too_close, place)] += times
+        self._times[linked(self.ground.covers, place)] += times
+        self._in_the_way[linked(self._too_close, place)] += times
         if self.ground.place_zone[place] >= 0:
             self._traps[self.ground.place_zone[place]] += times
 
@@ -101,7 +101,7 @@ class Tally:
 
     def in_the_way_of(self, place: int) -> IntArray:
         """Return the places taken that are too close to a place."""
-        close = _row(self._too_close, place)
+        close = linked(self._too_close, place)
         return close[self.taken[close]]
 
     def leave(self, place: int) -> None:
@@ -162,6 +162,7 @@ def _for_new(ground: Ground) -> Links:
     return sparse.csr_array(cells, shape=(ground.places, ground.places))
 
 
-def _row(table: Links, place: int) -> IntArray:
+def linked(table: Links, place: int) -> IntArray:
+    """Return the columns that a row of the table links to."""
     start, end = table.indptr[place], table.indptr[place + 1]
     return np.asarray(table.indices[start:end][table.data[start:end] != 0], dtype=np.int64)

@@ -415,10 +415,15 @@ def _suggestions(sketch: Sketch, zones: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
             "rank": list(range(1, count + 1)),
             "zone_id": list(empty["zone_id"]),
             "reason": ["no_traps"] * count,
-            "place": ["refuge_edge", "zone_edge", "zone_interior"][:count],
+            "place": ["refuge_edge", "rough", "zone_interior"][:count],
+            "design": ["linear", "cup", "cup"][:count],
+            "bearing_deg": [57.4, np.nan, np.nan][:count],
             "refuge_id": ["R1", None, None][:count],
             "refuge_distance_m": [6.0, np.nan, np.nan][:count],
             "nearest_trap_m": [80.0, 95.0, 130.0][:count],
+            "settles_ha": [0.4, 0.1, 0.0][:count],
+            "edge_m": [20.0, 0.0, 0.0][:count],
+            "worth_ha": [0.42, 0.1, 0.01][:count],
         }
     )
     return gpd.GeoDataFrame(table, geometry=list(empty.geometry.centroid), crs=CRS)

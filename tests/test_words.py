@@ -26,6 +26,7 @@ from maps.rounds import round_statuses
 from maps.weeks import week_days, week_span
 from spatial import results
 from spatial.results import Analysis, DesignRatio, GlobalTest
+from spatial.trap_plan import OPEN_EDGE, UNDECIDED
 
 ALL_WORDS: tuple[Mapping[str, str], ...] = (
     words.MARKS,
@@ -57,7 +58,7 @@ def text_of(analysis: Analysis) -> str:
         (results.NOT_TESTABLE, words.NOT_TESTABLE),
         (results.NOT_TESTABLE, words.NO_GLOBAL_TEST),
         (results.GAP_REASONS, words.GAP_REASONS),
-        (results.GAP_REASONS, words.SUGGESTION_REASONS),
+        ((*results.GAP_REASONS, UNDECIDED, OPEN_EDGE), words.SUGGESTION_REASONS),
         (STATUSES, words.STATUSES),
     ],
 )

@@ -1,0 +1,88 @@
+"""The map of a trap network on paper: zones by what can be said, traps in use, places to add."""
+
+from __future__ import annotations
+
+from html import escape
+
+import geopandas as gpd
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from maps.plan_map import Frame, foot_svg, hatched_svg, shapes_svg
+from spatial.network_report import NetworkReport
+from spatial.treatment import is_water
+
+_HATCH_MM = 1.2
+
+KEY = (
+    ("n-enough", "enough traps to tell what the zone catches"),
+    ("n-thin", "too few"),
+    ("n-none", "none"),
+    ("m-obstacle", "obstacles"),
+    ("m-water", "water"),
+    ("n-refuge", "refuges"),
+)
+"""Class of a shape -> what it is."""
+
+HATCHES = {"n-thin": _HATCH_MM, "n-none": -_HATCH_MM / 1.7}
+"""Thin and none differ by the way of their lines, not by shade alone."""
+
+
+def network_map_svg(report: NetworkReport) -> str:
+    """Return the map as an SVG element, sized in mm; everything has its class for the style."""
+    site, zones = report.analysis.site, report.analysis.zones
+    frame = Frame(list(zones.geometry))
+    told = report.verdicts[report.verdicts["purpose"] == "evidence"].set_index("zone_id")
+    water = site.obstacles["kind"].map(is_water).to_numpy(dtype=bool)
+    parts = [_refuges(list(site.refuges.geometry), frame)]
+    for verdict in ("enough", "thin", "none"):
+        own = zones[(told["verdict"].loc[zones["zone_id"]] == verdict).to_numpy()]
+        name = f"n-{verdict}"
+        parts.append(shapes_svg(own.geometry, frame, name))
+        if name in HATCHES:
+            parts.append(hatched_svg(own.geometry, frame, f"{name}-line", HATCHES[name]))
+    parts += [
+        shapes_svg(site.obstacles.geometry[~water], frame, "m-obstacle"),
+        shapes_svg(site.obstacles.geometry[water], frame, "m-water"),
+        *_traps(report, frame),
+        *_places(report, frame),
+        foot_svg(frame, site.settings.units),
+    ]
+    size = f"0 0 {frame.width_mm:.1f} {frame.height_mm:.1f}"
+    return (
+        f'<svg class="plan-map" viewBox="{size}" role="img" '
+        f'aria-label="Map of the trap network">{"".join(parts)}</svg>'
+    )
+
+
+def _refuges(refuges: list[BaseGeometry], frame: Frame) -> str:
+    """Return refuges: areas, and lines as thin areas so that both are seen."""
+    wide_m = 0.5 / frame.mm_per_m
+    areas = [each if each.area > 0 else shapely.buffer(each, wide_m) for each in refuges]
+    return shapes_svg(areas, frame, "n-refuge")
+
+
+def _xy(table: gpd.GeoDataFrame) -> list[tuple[float, float]]:
+    return [(float(x), float(y)) for x, y in shapely.get_coordinates(table.geometry.to_numpy())]
+
+
+def _traps(report: NetworkReport, frame: Frame) -> list[str]:
+    traps = report.analysis.traps[report.analysis.traps["in_use"]]
+    parts = []
+    for (east, north), location in zip(_xy(traps), traps["location_id"], strict=True):
+        x, y = frame.place(east, north)
+        name = "n-moved" if location in report.plan.moved else "n-trap"
+        parts.append(f'<circle class="{name}" cx="{x:.2f}" cy="{y:.2f}" r="1"/>')
+    return parts
+
+
+def _places(report: NetworkReport, frame: Frame) -> list[str]:
+    table = report.plan.suggestions
+    parts = []
+    for (east, north), rank in zip(_xy(table), table["rank"], strict=True):
+        x, y = frame.place(east, north)
+        parts.append(
+            f'<rect class="m-disc" x="{x - 2:.2f}" y="{y - 2:.2f}" width="4" height="4"/>'
+            f'<text x="{x:.2f}" y="{y + 1.05:.2f}">{escape(str(rank))}</text>'
+        )
+    return parts
