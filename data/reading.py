@@ -63,7 +63,10 @@ _T = TypeVar("_T")
 _CM_PER_INCH = 2.54
 
 _ZONE_COLUMNS = ["use", "name", "priority", "note"]
-_TRAP_COLUMNS = ["trap_id", "design", "installed", "removed", "axis_deg", "slot_m", "note"]
+_TRAP_COLUMNS = [
+    *("trap_id", "design", "installed", "removed"),
+    *("axis_deg", "slot_m", "elevation_m", "note"),
+]
 _CORE_COLUMNS = ["zone_id", "sampled_on", "cores", "diameter_cm", "larvae", "pupae", "position"]
 _WEATHER_COLUMNS = ["date", "tmin_c", "tmax_c", "observed_at"]
 _TREATMENT_COLUMNS = [column.name for column in TREATMENTS.columns]

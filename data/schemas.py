@@ -145,6 +145,10 @@ _AXIS = Column(
 )
 _SLOT = Column("slot_m", "number", "length of its slot", unit="m", low=0, high=50, minor=True)
 
+_ELEVATION = Column(
+    "elevation_m", "number", "height of the ground there", unit="m", low=-500, high=9000, minor=True
+)
+
 TRAPS = Table(
     "traps",
     (
@@ -160,6 +164,7 @@ TRAPS = Table(
         Column("removed", "date", "last day at this place; blank: still there"),
         _AXIS,
         _SLOT,
+        _ELEVATION,
         _NOTE,
     ),
     required=True,

@@ -253,6 +253,7 @@ SUGGESTIONS = (
     Column("place", "code", "`refuge_edge`, `rough` or `zone_interior`."),
     Column("design", "text", "Trap design."),
     Column("bearing_deg", "degrees", "Of a linear trap along the refuge edge, true north.", 0),
+    Column("uphill_deg", "degrees", "Along its pipe from the collector, at the lower end.", 0),
     Column("refuge_id", "id", "The refuge that the place faces; null if none."),
     Column("refuge_distance_m", "m", "Distance to that refuge; null if none.", 1),
     Column("nearest_trap_m", "m", "Distance to the nearest trap.", 1),

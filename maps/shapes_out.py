@@ -25,6 +25,7 @@ TRAP_COLUMNS = (
     "removed",
     "axis_deg",
     "slot_m",
+    "elevation_m",
     "note",
     "location_id",
 )

@@ -782,13 +782,17 @@ def suggestion_sentence(row: Mapping[Hashable, Any], units: Units) -> str:
     --------
     >>> suggestion_sentence({"zone_id": "H07", "reason": "no_traps", "place": "refuge_edge",
     ...     "refuge_id": "R1", "refuge_distance_m": 6.0, "nearest_trap_m": 80.0, "design": "linear",
-    ...     "bearing_deg": 57.4, "settles_ha": 0.4, "edge_m": 20.0}, "metric")
+    ...     "bearing_deg": 57.4, "uphill_deg": float("nan"), "settles_ha": 0.4, "edge_m": 20.0},
+    ...     "metric")
     'Zone H07, a linear trap along 57 degrees on the side that faces a refuge (R1, 6 m away): the \
 zone has no traps. It is expected to settle 0.40 ha of the zone, and is the first to watch 20 m of \
 refuge-facing edge. The nearest trap is 80 m away.'
     """
     bearing = float(row["bearing_deg"])
     along = f" along {bearing:.0f} degrees" if math.isfinite(bearing) else ""
+    uphill = float(row["uphill_deg"])
+    if math.isfinite(uphill):
+        along = f", its pipe running up at {uphill:.0f} degrees from the collector,"
     text = f"Zone {row['zone_id']}, a {row['design']} trap{along} {PLACES[row['place']]}"
     if not pd.isna(row["refuge_id"]):
         away = distance_text(float(row["refuge_distance_m"]), units)

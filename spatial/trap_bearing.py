@@ -92,12 +92,23 @@ def pipe_bearing(axis_deg: float, slope: npt.ArrayLike) -> float | None:
     >>> pipe_bearing(90.0, [0.0, 0.1]) is None
     True
     """
-    east, north = np.asarray(slope, dtype=float)
-    angle = math.radians(axis_deg)
-    rise = east * math.sin(angle) + north * math.cos(angle)
+    rise = fall_along(axis_deg, slope)
     if not math.isfinite(rise) or abs(rise) < LEVEL:
         return None
     return axis_deg if rise > 0 else axis_deg + 180.0
+
+
+def fall_along(bearing_deg: float, slope: npt.ArrayLike) -> float:
+    """Return how the ground rises along a bearing, and so falls the other way, m per m.
+
+    Examples
+    --------
+    >>> round(fall_along(270.0, [-0.05, 0.02]), 3)
+    0.05
+    """
+    east, north = np.asarray(slope, dtype=float)
+    angle = math.radians(bearing_deg)
+    return float(east * math.sin(angle) + north * math.cos(angle))
 
 
 def slope_at(place_m: tuple[float, float], spots: npt.ArrayLike) -> FloatArray:

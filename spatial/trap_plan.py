@@ -31,7 +31,7 @@ from spatial.precision import expected_rates
 from spatial.refuge_edge import Edge, Surroundings, edge_of
 from spatial.results import Season
 from spatial.spots import Trapped, site_spots
-from spatial.trap_bearing import edge_bearing
+from spatial.trap_bearing import edge_bearing, fall_along, pipe_bearing, slope_at
 from spatial.trap_choice import Choice, chosen, curve
 from spatial.trap_demand import TrapPlaces, Worth, trap_ground
 from spatial.trap_ground import Ground
@@ -60,6 +60,8 @@ COLUMNS = (
     "place",
     "design",
     "bearing_deg",
+    "uphill_deg",
+    "ground_fall",
     "refuge_id",
     "refuge_distance_m",
     "nearest_trap_m",
@@ -106,7 +108,9 @@ class TrapPlan:
         Best first; `COLUMNS`, points in the CRS of the zones: `rank`, `zone_id`, `reason` (of
         `spatial.results.GAP_REASONS`, or `UNDECIDED` or `OPEN_EDGE`), `place` (of
         `spatial.candidates.KINDS`), `design`, `bearing_deg` (along the refuge edge, 0 to below 180;
-        NaN for a cup), `refuge_id` (None without a refuge in reach), `refuge_distance_m`,
+        NaN for a cup), `uphill_deg` (from the collector, at the lower end, along the pipe; NaN
+        where the heights of traps do not tell), `ground_fall` (along the pipe towards the
+        collector, m per m; NaN likewise), `refuge_id` (None without a refuge in reach), `refuge_distance_m`,
         `nearest_trap_m` (in use, straight), `settles_ha` (expected, of its zone), `edge_m`
         (refuge-facing edge that it adds to what is watched), `worth_ha` (all that it adds).
     moved
@@ -328,12 +332,16 @@ def _suggestions(needs: TrapNeeds, layout: _Layout, choice: Choice) -> gpd.GeoDa
     in_reach = refuge_m <= needs.site.settings.network.refuge_reach_m
     ids = np.array([*refuges["refuge_id"], None], dtype=object)
     design = layout.design[picked]
+    bearing = _bearings(needs, points, design)
+    uphill, fall = _uphill(needs, points, bearing)
     found = table.assign(
         rank=np.arange(1, len(table) + 1),
         reason=_reasons(needs.zones, table["zone_id"]),
         place=table["kind"],
         design=design,
-        bearing_deg=_bearings(needs, points, design),
+        bearing_deg=bearing,
+        uphill_deg=uphill,
+        ground_fall=fall,
         refuge_id=ids[np.where(in_reach, nearest, len(refuges))],
         refuge_distance_m=refuge_m,
         nearest_trap_m=_nearest(points, layout.standing.geometry.to_numpy())[1],
@@ -360,6 +368,21 @@ def _bearings(needs: TrapNeeds, points: NameArray, design: NameArray) -> list[fl
         edge_bearing((point.x, point.y), refuges, crs) if each in linear else math.nan
         for point, each in zip(points, design, strict=True)
     ]
+
+
+def _uphill(
+    needs: TrapNeeds, points: NameArray, bearing: list[float]
+) -> tuple[list[float], list[float]]:
+    """Return which way the pipe runs up from the collector, and how the ground falls to it."""
+    traps = needs.site.traps
+    spots = np.column_stack([_xy(traps), traps["elevation_m"].to_numpy(dtype=float)])
+    ways, falls = [], []
+    for point, axis in zip(points, bearing, strict=True):
+        slope = slope_at((point.x, point.y), spots)
+        way = None if math.isnan(axis) else pipe_bearing(axis, slope)
+        ways.append(math.nan if way is None else way)
+        falls.append(math.nan if way is None else fall_along(way, slope))
+    return ways, falls
 
 
 def _settled(layout: _Layout, choice: Choice) -> list[float]:

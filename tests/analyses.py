@@ -418,6 +418,8 @@ def _suggestions(sketch: Sketch, zones: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
             "place": ["refuge_edge", "rough", "zone_interior"][:count],
             "design": ["linear", "cup", "cup"][:count],
             "bearing_deg": [57.4, np.nan, np.nan][:count],
+            "uphill_deg": [237.4, np.nan, np.nan][:count],
+            "ground_fall": [0.02, np.nan, np.nan][:count],
             "refuge_id": ["R1", None, None][:count],
             "refuge_distance_m": [6.0, np.nan, np.nan][:count],
             "nearest_trap_m": [80.0, 95.0, 130.0][:count],

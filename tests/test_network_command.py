@@ -36,7 +36,7 @@ def site(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture(scope="module")
 def result(site: Path) -> Result:
-    return run(site, "--new", "4", "--move", "1")
+    return run(site, "--new", "4", "--move", "1", folder="out")
 
 
 @pytest.fixture(scope="module")
@@ -48,8 +48,8 @@ def rows_of(path: Path) -> list[dict[str, str]]:
     return list(csv.DictReader(path.read_text(encoding="utf-8").splitlines()))
 
 
-def run(site: Path, *options: str) -> Result:
-    out = site.parent / "out"
+def run(site: Path, *options: str, folder: str = "other") -> Result:
+    out = site.parent / folder
     return CliRunner().invoke(module.command, [str(site), "--out", str(out), *options])
 
 
@@ -127,7 +127,7 @@ def test_a_season_and_a_week_exclude_each_other(site: Path) -> None:
 def test_last_seasons_data_plan_the_next(site: Path) -> None:
     found = run(site, "--season", "2026", "--new", "2")
     assert "in next season" in found.output
-    assert json.loads((site.parent / "out" / "network.json").read_text())["next_season"] is True
+    assert json.loads((site.parent / "other" / "network.json").read_text())["next_season"] is True
 
 
 def test_parts_are_the_users_and_wrong_ones_are_told(tmp_path: Path) -> None:

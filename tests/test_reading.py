@@ -46,7 +46,7 @@ COLUMNS = {
     "obstacles": ["obstacle_id", "kind", "note", "geometry"],
     "traps": [
         *("location_id", "trap_id", "design", "installed", "removed"),
-        *("axis_deg", "slot_m", "note", "geometry"),
+        *("axis_deg", "slot_m", "elevation_m", "note", "geometry"),
     ],
     "visits": [
         *("visit_id", "location_id", "trap_id", "set_on", "checked_on", "status"),

@@ -114,6 +114,22 @@ def test_linear_traps_lie_along_the_refuge_and_cups_have_no_bearing(analysis: An
     assert hedge.to_numpy() == pytest.approx(90.0, abs=0.1)
 
 
+def test_the_collector_is_at_the_lower_end_where_heights_tell(analysis: Analysis) -> None:
+    """The ground rises 3 cm a metre to the west; the hedge R1 and its pipes run east and west."""
+    needs = needs_of(analysis)
+    traps = needs.site.traps
+    west = traps.geometry.x.to_numpy()
+    sloped = traps.assign(elevation_m=100 - 0.03 * (west - west.min()))
+    site = replace(needs.site, traps=gpd.GeoDataFrame(sloped))
+    table = plan_traps(replace(needs, site=site), 12).suggestions
+    hedge = table[(table["design"] == "linear") & (table["refuge_id"] == "R1")]
+    told = hedge["uphill_deg"].dropna()
+    assert len(told)
+    assert told.to_numpy() == pytest.approx(270.0, abs=0.2)
+    assert hedge["ground_fall"].dropna().to_numpy() == pytest.approx(0.03, rel=0.02)
+    assert plan_traps(needs, 12).suggestions["uphill_deg"].isna().all()
+
+
 def test_a_zone_that_loses_its_traps_has_no_evidence_and_is_first(tmp_path: Path) -> None:
     """Z6 is made a green, which carries no traps; then Z4 alone has none."""
     tables = csv_tables()

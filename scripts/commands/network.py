@@ -123,9 +123,15 @@ def chosen_traps(report: NetworkReport) -> list[Chosen]:
             place=PLACES[row["place"]],
             longitude=float(longitude),
             latitude=float(latitude),
-            axis_deg=float(row["bearing_deg"]) if row["bearing_deg"] is not None else math.nan,
+            axis_deg=float(row["bearing_deg"]),
+            bearing_deg=_known(float(row["uphill_deg"])),
+            ground_fall=_known(float(row["ground_fall"])) or 0.0,
         )
         for row, (longitude, latitude) in zip(
             places.drop(columns="geometry").to_dict("records"), degrees, strict=True
         )
     ]
+
+
+def _known(number: float) -> float | None:
+    return None if math.isnan(number) else number
