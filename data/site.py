@@ -31,7 +31,8 @@ class Site:
     traps
         One row per trap **location**: `location_id`, `trap_id`, `design`, `installed`, `removed`
         (NaT when open), `axis_deg`, `slot_m`, `elevation_m`, `note`, point geometry. A trap that
-        moved has several rows, `location_id` = ``"T07/1"``, ``"T07/2"``; otherwise it equals `trap_id`.
+        moved has several rows, `location_id` = ``"T07/1"``, ``"T07/2"``; otherwise it equals
+        `trap_id`.
     visits
         One row per check of a trap: `visit_id`, `location_id`, `trap_id`, `set_on`, `checked_on`,
         `status`, `adults` (target species together; NaN unless `status` is ``"ok"``), `minutes`,
