@@ -90,7 +90,7 @@ def chosen(ground: Ground, new: int, moved: int = 0) -> Choice:
     value_now, stands = tally.value(), np.flatnonzero(tally.taken)
     room = _Room(ground.standing + new, min(moved, ground.standing))
     bound, best = _bound(tally, room), stands
-    for start in (_greedy, _sparing, _thinned)[: 3 if moved else 2]:
+    for start in (_greedy, _second, _sparing, _thinned)[: 4 if moved else 3]:
         tally.become(stands)
         start(tally, room)
         _improve(tally, room)
@@ -131,6 +131,14 @@ class _Room:
 
 def _greedy(tally: Tally, room: _Room) -> None:
     """Take the best place again and again."""
+    _filled(tally, room)
+
+
+def _second(tally: Tally, room: _Room) -> None:
+    """Begin with the second best place, for swaps of one cannot always leave the best again."""
+    gains = _in_moves(tally, room)
+    if room.places > tally.taken.sum() and np.isfinite(gains).sum() > 1:
+        tally.add(int(np.argsort(-gains, kind="stable")[1]))
     _filled(tally, room)
 
 

@@ -111,8 +111,9 @@ class TrapPlan:
         NaN for a cup), `uphill_deg` (from the collector, at the lower end, along the pipe; NaN
         where the heights of traps do not tell), `ground_fall` (along the pipe towards the
         collector, m per m; NaN likewise), `refuge_id` (None without a refuge in reach),
-        `refuge_distance_m`, `nearest_trap_m` (in use, straight), `settles_ha` (expected, of its zone), `edge_m`
-        (refuge-facing edge that it adds to what is watched), `worth_ha` (all that it adds).
+        `refuge_distance_m`, `nearest_trap_m` (in use, straight), `settles_ha` (expected, of its
+        zone), `edge_m` (refuge-facing edge that it adds to what is watched), `worth_ha` (all that
+        it adds).
     moved
         `location_id` of traps in use that do more elsewhere; `suggestions` holds their new places.
     worth_ha, bound_ha

@@ -215,3 +215,25 @@ def test_ground_that_does_not_fit_together_is_refused(
     ground = replace(coverage([[1, 0], [0, 1]], [1.0, 1.0], [0, 0]), **change)
     with pytest.raises(ValueError, match=message):
         chosen(ground, 1)
+
+
+MCLP = (
+    25.851657, 47.460886, 37.919622, 63.033408, 32.527519, 53.063333, 26.333046, 50.052976,
+    29.733339, 44.774044, 28.779421, 49.526042, 26.972808, 45.915148, 36.050513, 64.580434,
+    32.305139, 49.593437, 31.486931, 51.912339,
+)  # fmt: skip
+"""Weight covered by the best 3, then 6, of 40 places, instance after instance: spopt 0.7.0,
+``MCLP.from_cost_matrix(cdist(wanted, places), weight, 12.0, p_facilities=p).solve(CBC)``."""
+
+
+@pytest.mark.parametrize("seed", range(10))
+def test_cover_is_that_of_a_facility_location_library(seed: int) -> None:
+    """Maximal covering location (Church & ReVelle 1974): every demand point a zone of its own."""
+    random = np.random.default_rng([seed, 7])
+    places, wanted = random.uniform(0, 100, (40, 2)), random.uniform(0, 100, (120, 2))
+    weight = random.gamma(1.0, 1.0, 120)
+    covers = (cdist(places, wanted) <= 12).astype(int)
+    ground = coverage(covers.tolist(), weight.tolist(), list(range(120)))
+    for number, best in zip((3, 6), MCLP[2 * seed : 2 * seed + 2], strict=True):
+        assert optimum(ground, number).value == pytest.approx(best, abs=1e-5)
+        assert chosen(ground, number).value >= 0.99 * best
