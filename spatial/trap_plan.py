@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import geopandas as gpd
 import numpy as np
@@ -49,6 +49,13 @@ CURVE_TRAPS = 20
 
 LEAST_WEEKS = 2
 """With fewer weeks left the plan is for the next season (common practice, no source)."""
+
+LEAST_SETTLED_HA, LEAST_EDGE_M = 0.005, 1.0
+"""A new trap that is worth less than this both ways is not suggested (common practice, no source).
+"""
+
+LEAST_MOVE_HA = 0.02
+"""A trap is not dug out for less (common practice, no source)."""
 
 OPEN_EDGE, UNDECIDED = "open_edge", "undecided"
 """Why a trap is suggested in a zone that has no gap: see `spatial.results.GAP_REASONS`."""
@@ -163,7 +170,8 @@ def plan_traps(
     later = next_season or left < LEAST_WEEKS
     weeks = max(1, ((season.end - season.start).days + 1) // 7) if later else left
     layout = _layout(needs, weeks, next_season=later)
-    choice = chosen(layout.ground, new, moved)
+    choice = _worth_moving(layout.ground, new, moved)
+    choice = _telling(layout, choice)
     buys = curve(layout.ground, CURVE_TRAPS)
     return TrapPlan(
         suggestions=_suggestions(needs, layout, choice),
@@ -174,6 +182,30 @@ def plan_traps(
         knee=knee(buys) if len(buys) else 0,
         weeks=weeks,
         next_season=later,
+    )
+
+
+def _worth_moving(ground: Ground, new: int, moved: int) -> Choice:
+    """Return the best choice that moves no trap for next to nothing."""
+    plain = chosen(ground, new)
+    for most in range(moved, 0, -1):
+        found = chosen(ground, new, most)
+        if found.value - plain.value >= LEAST_MOVE_HA * max(1, len(found.removed)):
+            return found
+    return plain
+
+
+def _telling(layout: _Layout, choice: Choice) -> Choice:
+    """Return the choice without places that neither settle anything nor watch any edge.
+
+    Those are worth only what breaks ties; traps that move keep the best places.
+    """
+    settled, edge_m = np.array(_settled(layout, choice)), np.array(_edge_gained(layout, choice))
+    kept = (settled >= LEAST_SETTLED_HA) | (edge_m >= LEAST_EDGE_M)
+    kept[: len(choice.removed)] = True
+    lost = float(choice.gains[~kept].sum())
+    return replace(
+        choice, new=choice.new[kept], gains=choice.gains[kept], value=choice.value - lost
     )
 
 

@@ -267,7 +267,21 @@ def test_zones_judged_by_larvae_or_closed_to_traps_are_worth_none(analysis: Anal
     needs = needs_of(analysis)
     zones = needs.zones.assign(judged_by="larvae")
     plan = plan_traps(replace(needs, zones=gpd.GeoDataFrame(zones)), 3)
-    assert plan.suggestions["settles_ha"].tolist() == [0.0, 0.0, 0.0]
+    assert (plan.suggestions["settles_ha"] == 0).all()
+    assert (plan.suggestions["edge_m"] >= 1).all()
+
+
+def test_where_all_is_decided_and_watched_nothing_is_suggested_or_moved(
+    analysis: Analysis,
+) -> None:
+    """Every zone is judged by its larvae, and there is no refuge: more traps would tell nothing."""
+    needs = needs_of(analysis)
+    zones = needs.zones.assign(judged_by="larvae")
+    site = replace(needs.site, refuges=needs.site.refuges.iloc[:0])
+    plan = plan_traps(replace(needs, site=site, zones=gpd.GeoDataFrame(zones)), 3, 2)
+    assert plan.suggestions.empty
+    assert plan.moved == ()
+    assert plan.worth_ha == pytest.approx(0.0, abs=0.02)
 
 
 def test_long_tables_give_the_same_plan(tmp_path: Path, analysis: Analysis) -> None:
