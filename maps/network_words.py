@@ -133,9 +133,12 @@ def plan_sentences(plan: TrapPlan, units: Units) -> list[str]:
     season = "next season" if plan.next_season else f"the {count_of(plan.weeks, 'week')} left"
     settled = area_text(float(plan.suggestions["settles_ha"].sum()), units)
     edge = distance_text(float(plan.suggestions["edge_m"].sum()), units)
+    watch = f", and to watch {edge} of refuge-facing edge that no trap watches now"
+    gained = plan.suggestions["edge_m"].sum() >= 1
+    verb = "is" if count == 1 else "are"
     lines = [
-        f"The {count_of(count, 'place')} below are expected to settle {settled} in {season}, and "
-        f"to watch {edge} of refuge-facing edge that no trap watches now."
+        f"The {count_of(count, 'place')} below {verb} expected to settle {settled} in "
+        f"{season}{watch if gained else ''}."
     ]
     if plan.moved:
         them = "it takes one" if len(plan.moved) == 1 else "they take some"

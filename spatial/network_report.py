@@ -28,6 +28,9 @@ from spatial.spots import Trapped, site_spots
 from spatial.trap_plan import TrapNeeds, TrapPlan, plan_traps
 from spatial.verdicts import Demands, verdicts
 
+MOST_TRIED = 40
+"""Traps of which it is tried whether they could go."""
+
 
 @dataclass(frozen=True, slots=True)
 class NetworkWish:
@@ -67,7 +70,8 @@ class NetworkReport:
     pairs
         `first`, `second` (trap ids) and `distance_m` of traps that share beetles.
     redundant
-        Ids of traps in use without which no verdict would be another.
+        Ids of traps in use without which no verdict would be another, of the `MOST_TRIED` in the
+        zones with most traps.
     minutes
         What every suggested trap adds to the round; NaN where no trap is in use.
     round_minutes
@@ -287,7 +291,12 @@ def _spare(analysis: Analysis, told: pd.DataFrame) -> BoolArray:
     pairs = _pairs(analysis)
     free = traps["zone_id"].isna() | traps["zone_id"].isin(enough)
     paired = traps["trap_id"].isin([*pairs["first"], *pairs["second"]])
-    return np.asarray(traps["in_use"] & (free | paired), dtype=bool)
+    spare = traps["in_use"] & (free | paired)
+    # Where traps are many, those of the zones with most are tried, for each one takes a while.
+    crowd = traps["zone_id"].map(traps.loc[traps["in_use"], "zone_id"].value_counts()).fillna(0)
+    ranked = pd.DataFrame({"paired": paired, "crowd": crowd})[spare]
+    tried = ranked.sort_values(["paired", "crowd"], ascending=False, kind="stable").index
+    return np.asarray(traps.index.isin(tried[:MOST_TRIED]), dtype=bool)
 
 
 def _minutes(analysis: Analysis, places: gpd.GeoDataFrame) -> tuple[FloatArray, float]:

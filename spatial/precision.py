@@ -220,7 +220,9 @@ def rate_interval(rate: float, relative_se: float, level: float) -> tuple[float,
         return math.nan, math.nan
     shape = relative_se**-2
     ends = gammaincinv(shape, [(1 + level) / 2, (1 - level) / 2])
-    low, high = (rate * shape / end if end > 0 else math.inf for end in ends)
+    with np.errstate(over="ignore", divide="ignore"):
+        # An end near 0 is that of a rate without an upper end.
+        low, high = rate * shape / ends
     return float(low), float(high)
 
 

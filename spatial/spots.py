@@ -13,6 +13,7 @@ import geopandas as gpd
 import numpy as np
 import numpy.typing as npt
 import shapely
+from scipy.spatial import KDTree
 
 from spatial.arrays import BoolArray, FloatArray, IntArray, NameArray
 from spatial.reach import SHARED_M
@@ -114,16 +115,19 @@ def spot_numbers(
     xy = np.asarray(places_m, dtype=float).reshape(-1, 2)
     names = np.asarray(group)
     spot = np.zeros(len(xy), dtype=np.int64)
-    firsts: list[int] = []
-    for trap in np.lexsort((xy[:, 1], xy[:, 0])):
-        for number, first in enumerate(firsts):
-            near = np.hypot(*(xy[trap] - xy[first])) < apart_m
-            if near and names[trap] == names[first]:
-                spot[trap] = number
-                break
-        else:
-            spot[trap] = len(firsts)
-            firsts.append(int(trap))
+    opened: dict[int, int] = {}
+    near = KDTree(xy).query_ball_point(xy, apart_m) if len(xy) else []
+    for trap in np.lexsort((xy[:, 1], xy[:, 0])).tolist():
+        shared = [
+            opened[first]
+            for first in near[trap]
+            if first in opened
+            and names[trap] == names[first]
+            and np.hypot(*(xy[trap] - xy[first])) < apart_m
+        ]
+        spot[trap] = min(shared, default=len(opened))
+        if not shared:
+            opened[trap] = len(opened)
     return spot
 
 
