@@ -222,7 +222,9 @@ def _pushed(tally: Tally, room: _Room) -> bool:
 def _swapped(tally: Tally, room: _Room) -> bool:
     """Make the best swap of one place for another; tell whether there was one."""
     best, swap = tally.value() * (1 + LEAST_GAIN), None
-    for out in np.flatnonzero(tally.taken):
+    # Without moves a standing trap can only be put back where it was.
+    leave = tally.new() if room.moved == 0 else np.flatnonzero(tally.taken)
+    for out in leave:
         tally.leave(int(out))
         gains = _in_moves(tally, room)
         gains[out] = -np.inf
