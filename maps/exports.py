@@ -198,7 +198,7 @@ def rounded(value: object, decimals: int | None) -> object:
     if not math.isfinite(number):
         return None
     # Adding 0.0 turns a negative zero into zero.
-    return int(number) if decimals == 0 else round(number, decimals) + 0.0
+    return round(number) if decimals == 0 else round(number, decimals) + 0.0
 
 
 def _stamp(analysis: Analysis) -> dict[str, str]:

@@ -44,8 +44,9 @@ _STYLE = (
     ".n-refuge{fill:#7f8f6a;stroke:none;fill-rule:evenodd}"
     ".n-trap{fill:#1d2321;stroke:#fff;stroke-width:.2}"
     ".n-moved{fill:#fff;stroke:#1d2321;stroke-width:.5}"
-    ".curve{display:block;width:100%;max-width:130mm}.curve text{font-size:11px}"
+    ".curve{display:block;width:100%;max-width:130mm}.curve text{font-size:13px}"
     ".net td{white-space:normal}.net{font-size:8.5pt}ol.list{padding-left:7mm}"
+    "@media screen{.net td:nth-child(n+7){min-width:10em}.net td,.net th{overflow-wrap:normal}}"
 )
 
 _CURVE_WIDTH, _CURVE_HEIGHT = 420.0, 170.0
@@ -148,7 +149,7 @@ def _table(report: NetworkReport) -> str:
     units = settings.units
 
     def bare(row: Mapping[Hashable, Any]) -> bool:
-        return row["use"] in settings.network.no_trap_uses and not row["traps"]
+        return row["use"] in settings.network.no_trap_uses
 
     heads = ("Zone", "Traps", "Per ha", "In reach", "Open edge", "Expected, 95 %", *_SHORT)
     head = "".join(f'<th scope="col">{text}</th>' for text in heads)
@@ -181,8 +182,8 @@ _SHORT = tuple(PURPOSE_HEADS[each] for each in PURPOSES)
 def _cell(report: NetworkReport, zone_id: str, purpose: str, *, closed: bool) -> str:
     told = report.verdicts
     row = told[(told["zone_id"] == zone_id) & (told["purpose"] == purpose)].iloc[0]
-    if closed and row["verdict"] == "none":
-        return "none: its use carries no traps"
+    if closed and row["missing"] > 0:
+        return f"{row['verdict']}: its use carries no new traps"
     return verdict_text(str(row["verdict"]), float(row["missing"]), row["reasons"])
 
 

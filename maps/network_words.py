@@ -36,6 +36,7 @@ VERDICT_TEXT = {"enough": "enough", "thin": "thin", "none": "none"}
 
 REASON_TEXT = {
     "no_traps_in_reach": "no trap in reach",
+    "no_refuges": "no refuge is drawn, so edge traps cannot be told",
     "no_edge_traps": "no trap in reach stands at a refuge edge",
     "few_edge_traps": "too few traps at refuge edges in reach",
     "no_traps": "no trap",
@@ -76,6 +77,7 @@ def network_sentences(report: NetworkReport) -> list[str]:
     lines = [_count_sentence(purpose, counts_of(report, purpose)) for purpose in PURPOSES]
     lines += _closed_sentences(report)
     lines += _pair_sentences(report)
+    lines += _left_bare(report)
     return [*lines, *plan_sentences(report.plan, report.analysis.site.settings.units)]
 
 
@@ -83,13 +85,13 @@ def _closed_sentences(report: NetworkReport) -> list[str]:
     analysis = report.analysis
     closed = analysis.site.settings.network.no_trap_uses
     zones = analysis.zones
-    bare = zones["use"].isin(closed) & (zones["traps"] == 0)
+    bare = zones["use"].isin(closed)
     uses = sorted(set(zones["use"][bare]))
     if not uses:
         return []
     verb = "carries" if bare.sum() == 1 else "carry"
     return [
-        f"{count_of(int(bare.sum()), 'zone')} of these {verb} no traps by your settings "
+        f"{count_of(int(bare.sum()), 'zone')} of these {verb} no new traps by your settings "
         f"({listed([use_text(each) for each in uses])}); what is said of them must come from traps "
         "around them, or from cores."
     ]
@@ -125,6 +127,19 @@ def _pair_sentences(report: NetworkReport) -> list[str]:
     return lines
 
 
+def _left_bare(report: NetworkReport) -> list[str]:
+    """Return which zones would lose their last trap by the moves."""
+    traps = report.analysis.traps[report.analysis.traps["in_use"]]
+    moved = traps["location_id"].isin(report.plan.moved)
+    stay = {*traps.loc[~moved, "zone_id"].dropna(), *report.plan.suggestions["zone_id"]}
+    bare = sorted(set(traps.loc[moved, "zone_id"].dropna()) - stay)
+    if not bare:
+        return []
+    return [
+        f"With these moves no trap would be left in {listed(bare)}; the verdicts are those of today."
+    ]
+
+
 def plan_sentences(plan: TrapPlan, units: Units) -> list[str]:
     """Return what the suggested traps are worth together, and which are to be moved."""
     count = len(plan.suggestions)
@@ -150,7 +165,7 @@ def plan_sentences(plan: TrapPlan, units: Units) -> list[str]:
     share = plan.worth_ha / plan.bound_ha if plan.bound_ha > 0 else 1.0
     lines.append(
         f"No choice of as many traps can be worth more than {1 / max(share, 1e-9):.2f} times this "
-        "one; most likely none is."
+        "one."
     )
     return lines
 

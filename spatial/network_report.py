@@ -115,7 +115,7 @@ def network_report(site: Site, week: str | None, wish: NetworkWish) -> NetworkRe
     outlook = _outlook(analysis, plan)
     precision = _precision(needs, analysis.zones, outlook)
     told = _verdicts(analysis, analysis.traps, precision)
-    minutes, whole = _minutes(analysis, plan.suggestions)
+    minutes, whole = _minutes(analysis, plan)
     return NetworkReport(
         analysis=analysis,
         plan=plan,
@@ -299,13 +299,21 @@ def _spare(analysis: Analysis, told: pd.DataFrame) -> BoolArray:
     return np.asarray(traps.index.isin(tried[:MOST_TRIED]), dtype=bool)
 
 
-def _minutes(analysis: Analysis, places: gpd.GeoDataFrame) -> tuple[FloatArray, float]:
-    """Return what every place adds to the round, one after the other, and the round as it is."""
+def _minutes(analysis: Analysis, plan: TrapPlan) -> tuple[FloatArray, float]:
+    """Return what every place adds to the round, one after the other, and the round as it is.
+
+    Traps that are to be moved are no stops any more.
+    """
+    unknown = np.full(len(plan.suggestions), np.nan), math.nan
+    if not analysis.traps["in_use"].any():
+        return unknown
     try:
-        plan = plan_round(analysis.site, analysis.season.week)
+        walk = plan_round(analysis.site, analysis.season.week)
     except SettingsError:
-        return np.full(len(places), np.nan), math.nan
-    return detours_min(plan, shapely.get_coordinates(places.geometry.to_numpy())), plan.minutes
+        return unknown
+    stays = walk.stops[~walk.stops["location_id"].isin(plan.moved)]
+    places = shapely.get_coordinates(plan.suggestions.geometry.to_numpy())
+    return detours_min(replace(walk, stops=stays), places), walk.minutes
 
 
 def detours_min(plan: RoundPlan, places_m: FloatArray) -> FloatArray:

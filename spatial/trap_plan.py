@@ -36,7 +36,7 @@ from spatial.trap_choice import Choice, chosen, curve
 from spatial.trap_demand import TrapPlaces, Worth, trap_ground
 from spatial.trap_ground import Ground
 from spatial.trap_tally import linked
-from spatial.zone_worth import ZoneStand, unsettled_ha, worth_steps
+from spatial.zone_worth import ZoneStand, error_of_counts, unsettled_ha, worth_steps
 
 EDGE_STEP_M = 5.0
 """Longest piece of edge that is watched or not as a whole."""
@@ -186,13 +186,15 @@ def plan_traps(
 
 
 def _worth_moving(ground: Ground, new: int, moved: int) -> Choice:
-    """Return the best choice that moves no trap for next to nothing."""
-    plain = chosen(ground, new)
-    for most in range(moved, 0, -1):
+    """Return the best choice that moves no trap for next to nothing: each further one must gain."""
+    best = chosen(ground, new)
+    for most in range(1, moved + 1):
         found = chosen(ground, new, most)
-        if found.value - plain.value >= LEAST_MOVE_HA * max(1, len(found.removed)):
-            return found
-    return plain
+        further = len(found.removed) - len(best.removed)
+        if further < 1 or found.value - best.value < LEAST_MOVE_HA * further:
+            break
+        best = found
+    return best
 
 
 def _telling(layout: _Layout, choice: Choice) -> Choice:
@@ -245,8 +247,7 @@ def _layout(needs: TrapNeeds, weeks: int, *, next_season: bool) -> _Layout:
     standing = needs.traps[needs.traps["in_use"]].reset_index(drop=True)
     places = candidates(zones, _clearances(site, standing, around), place_rules(rules))
     design = _designs(needs, places["kind"].to_numpy(dtype=object))
-    left = _unsettled(needs, weeks, next_season=next_season)
-    steps = worth_steps(left)
+    steps = _steps(needs, weeks, next_season=next_season)
     number = {zone: place for place, zone in enumerate(zones["zone_id"])}
     zone = [number.get(each, -1) for each in standing["zone_id"]]
     ground = trap_ground(
@@ -309,7 +310,11 @@ def _worth(needs: TrapNeeds, steps: FloatArray) -> Worth:
     )
 
 
-def _unsettled(needs: TrapNeeds, weeks: int, *, next_season: bool) -> list[FloatArray]:
+def _steps(needs: TrapNeeds, weeks: int, *, next_season: bool) -> FloatArray:
+    """Return what the traps of every zone settle; nothing where none may stand.
+
+    Traps settle nothing this season where larvae judge already; the next one starts without cores.
+    """
     zones, settings = needs.zones, needs.site.settings
     spots = site_spots(
         needs.traps,
@@ -319,12 +324,15 @@ def _unsettled(needs: TrapNeeds, weeks: int, *, next_season: bool) -> list[Float
     )
     stands = zone_stands(zones, spots, usable_k(needs.k))
     cutoffs = cutoffs_of(settings.decision)
-    return [
-        np.zeros(1)
-        if use in settings.network.no_trap_uses or by == "larvae"
+    closed = zones["use"].isin(settings.network.no_trap_uses)
+    silent = closed | (zones["judged_by"].eq("larvae") & (not next_season))
+    left = [
+        np.zeros(stand.traps + 1)
+        if none
         else unsettled_ha(stand, cutoffs, weeks, next_season=next_season)
-        for stand, use, by in zip(stands, zones["use"], zones["judged_by"], strict=True)
+        for stand, none in zip(stands, silent, strict=True)
     ]
+    return worth_steps(left, [stand.traps for stand in stands])
 
 
 def zone_stands(zones: pd.DataFrame, spots: Trapped, k: float) -> list[ZoneStand]:
@@ -343,12 +351,13 @@ def zone_stands(zones: pd.DataFrame, spots: Trapped, k: float) -> list[ZoneStand
 def _stand(row: Mapping[object, object], rate: float, spots: Trapped, k: float) -> ZoneStand:
     own = (spots.zone == row["zone_id"]) & spots.in_use
     low, high = float(str(row["model_low_80"])), float(str(row["model_high_80"]))
+    expected = rate * spots.effort[spots.zone == row["zone_id"]] / NIGHTS_PER_WEEK
     return ZoneStand(
         area_ha=float(str(row["area_ha"])),
         rate=rate,
         limit=float(str(row["adult_limit"])),
         p_above=float(str(row["adults_p_above"])),
-        log_sd=log_sd_of(low, high) if low > 0 else math.nan,
+        log_sd=log_sd_of(low, high) if low > 0 else error_of_counts(expected, k),
         traps=int(own.sum()),
         trap_weeks=float(spots.effort[own].sum()) / NIGHTS_PER_WEEK,
         k=k,
@@ -367,9 +376,10 @@ def _suggestions(needs: TrapNeeds, layout: _Layout, choice: Choice) -> gpd.GeoDa
     design = layout.design[picked]
     bearing = _bearings(needs, points, design)
     uphill, fall = _uphill(needs, points, bearing)
+    settles = _settled(layout, choice)
     found = table.assign(
         rank=np.arange(1, len(table) + 1),
-        reason=_reasons(needs.zones, table["zone_id"]),
+        reason=_reasons(needs.zones, table["zone_id"], settles),
         place=table["kind"],
         design=design,
         bearing_deg=bearing,
@@ -378,20 +388,26 @@ def _suggestions(needs: TrapNeeds, layout: _Layout, choice: Choice) -> gpd.GeoDa
         refuge_id=ids[np.where(in_reach, nearest, len(refuges))],
         refuge_distance_m=refuge_m,
         nearest_trap_m=_nearest(points, layout.standing.geometry.to_numpy())[1],
-        settles_ha=_settled(layout, choice),
+        settles_ha=settles,
         edge_m=_edge_gained(layout, choice),
         worth_ha=choice.gains,
     )
     return found[[*COLUMNS, "geometry"]]
 
 
-def _reasons(zones: gpd.GeoDataFrame, zone_ids: pd.Series[str]) -> list[str]:
+def _reasons(zones: gpd.GeoDataFrame, zone_ids: pd.Series[str], settles: list[float]) -> list[str]:
+    """Return why each place is suggested: what its zone lacks when it is its turn."""
     gap = dict(zip(zones["zone_id"], zones["gap"], strict=True))
     state = dict(zip(zones["zone_id"], zones["state"], strict=True))
-    return [
-        str(gap[zone]) or (UNDECIDED if state[zone] == "undecided" else OPEN_EDGE)
-        for zone in zone_ids
-    ]
+    reasons: list[str] = []
+    for number, (zone, settled) in enumerate(zip(zone_ids, settles, strict=True)):
+        told = str(gap[zone]) or (UNDECIDED if state[zone] == "undecided" else OPEN_EDGE)
+        if settled < LEAST_SETTLED_HA and told not in ("no_traps", "removed_traps"):
+            told = OPEN_EDGE
+        if zone in zone_ids.iloc[:number].tolist() and told in ("no_traps", "removed_traps"):
+            told = "few_traps"
+        reasons.append(told)
+    return reasons
 
 
 def _bearings(needs: TrapNeeds, points: NameArray, design: NameArray) -> list[float]:
@@ -431,7 +447,10 @@ def _settled(layout: _Layout, choice: Choice) -> list[float]:
 
 
 def _edge_gained(layout: _Layout, choice: Choice) -> list[float]:
-    """Return the metres of refuge-facing edge that every new trap is the first to watch."""
+    """Return the metres of refuge-facing edge that every new trap is the first to watch.
+
+    What a trap that is to be moved watches today is not new.
+    """
     length_m = layout.edge.length_m[layout.edge.faces]
     covers = layout.ground.covers
 
@@ -441,7 +460,7 @@ def _edge_gained(layout: _Layout, choice: Choice) -> list[float]:
         return points[points < len(length_m)]
 
     watched = np.zeros(len(length_m), dtype=bool)
-    for trap in np.setdiff1d(np.arange(layout.ground.standing), choice.removed).tolist():
+    for trap in range(layout.ground.standing):
         watched[seen(trap)] = True
     gained = []
     for place in choice.new.tolist():

@@ -35,7 +35,7 @@ PURPOSES = ("timing", "evidence", "patches")
 VERDICTS = ("enough", "thin", "none")
 
 REASONS = {
-    "timing": ("no_traps_in_reach", "no_edge_traps", "few_edge_traps"),
+    "timing": ("no_traps_in_reach", "no_refuges", "no_edge_traps", "few_edge_traps"),
     "evidence": ("no_traps", "few_traps", "no_rate", "wide_interval", "decided", "low_anyway"),
     "patches": (
         "no_traps",
@@ -250,9 +250,9 @@ class _Stand:
 
 
 def _timing(stand: _Stand, demands: Demands) -> list[_Named]:
-    # Where no refuge is drawn, none of the traps can be told from an edge trap.
+    # Where no refuge is drawn, an edge trap cannot be told from any other.
     unknown = bool(np.isnan(stand.refuge_m).all())
-    at_edge = np.full(len(stand.own), unknown) | (stand.refuge_m <= demands.edge_m)
+    at_edge = stand.refuge_m <= demands.edge_m
     found = []
     for zone in stand.zones:
         near = stand.within(zone, demands.timing_reach_m)
@@ -260,6 +260,8 @@ def _timing(stand: _Stand, demands: Demands) -> list[_Named]:
         missing = float(demands.timing_spots - spots)
         if not near.any():
             verdict = _Verdict(0, missing, ("no_traps_in_reach",), nothing=True)
+        elif unknown:
+            verdict = _Verdict(0, math.nan, ("no_refuges",))
         elif missing > 0:
             verdict = _Verdict(spots, missing, ("few_edge_traps" if spots else "no_edge_traps",))
         else:

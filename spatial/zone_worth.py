@@ -47,7 +47,7 @@ class ZoneStand:
     p_above
         Chance that the rate is over it; NaN if no model says so.
     log_sd
-        Standard deviation of the log rate; NaN if no model says so.
+        Standard deviation of the log rate; NaN if nothing was counted (see `error_of_counts`).
     traps
         Spots in use.
     trap_weeks
@@ -112,33 +112,66 @@ def unsettled_ha(
     return np.minimum.accumulate(np.asarray(left, dtype=float))
 
 
-def worth_steps(left: Sequence[FloatArray]) -> FloatArray:
+def worth_steps(left: Sequence[FloatArray], standing: Sequence[int]) -> FloatArray:
     """Return what every trap settles, never rising: `spatial.trap_ground.Ground.steps`.
+
+    New traps that only settle something together share it (`spatial.trap_gain.never_rising`), but
+    never with traps that stand. One that stands counts at least as much as the first new one, so
+    that traps are not moved out of zones that want more.
 
     Parameters
     ----------
     left
         `unsettled_ha` of every zone.
+    standing
+        Traps that stand in it today.
 
     Examples
     --------
-    >>> worth_steps([np.array([1.0, 0.4, 0.3]), np.array([2.0, 2.0])]).round(2).tolist()
+    >>> worth_steps([np.array([1.0, 0.4, 0.3]), np.array([2.0, 2.0])], [0, 0]).round(2).tolist()
     [[0.6, 0.1], [0.0, 0.0]]
+
+    Two traps stand that settle nothing yet; two new ones settle .6 together:
+
+    >>> worth_steps([np.array([1.0, 1.0, 1.0, 0.9, 0.4])], [2]).round(2).tolist()
+    [[0.3, 0.3, 0.3, 0.3]]
     """
-    steps = [never_rising(each[0] - each[1:]) for each in left]
+    steps = [_steps(each, count) for each, count in zip(left, standing, strict=True)]
     table = np.zeros((len(steps), max((len(each) for each in steps), default=0)))
     for row, each in enumerate(steps):
         table[row, : len(each)] = each
     return table
 
 
+def error_of_counts(expected: FloatArray, k: float) -> float:
+    """Return the standard deviation of a zone's log rate from its counts alone.
+
+    Parameters
+    ----------
+    expected
+        Expected catch of every trap to date, those that are gone included.
+    k
+        Of a trap's catch.
+
+    Examples
+    --------
+    >>> round(error_of_counts(np.array([10.0, 10.0]), 1.5), 3)
+    0.526
+    """
+    told = float(np.sum(information(expected, k)))
+    return float((SD_UNKNOWN**-2 + told) ** -0.5)
+
+
+def _steps(left: FloatArray, standing: int) -> FloatArray:
+    new = never_rising(left[standing] - left[standing + 1 :])
+    there = never_rising(left[0] - left[1 : standing + 1])
+    least = new[0] if len(new) else 0.0
+    return np.concatenate([np.maximum(there, least), new])
+
+
 def _known(zone: ZoneStand, *, next_season: bool) -> Trapping:
-    """Return what is known now; where no model has said it, from the counts and a vague guess."""
-    log_sd = zone.log_sd
-    if math.isnan(log_sd):
-        each = zone.rate * zone.trap_weeks / max(zone.traps, 1)
-        told = zone.traps * float(information(each, zone.k))
-        log_sd = (SD_UNKNOWN**-2 + told) ** -0.5
+    """Return what is known now; a vague guess where nothing is."""
+    log_sd = SD_UNKNOWN if math.isnan(zone.log_sd) else zone.log_sd
     log_sd = math.hypot(log_sd, SD_YEARS) if next_season else log_sd
     p_above = zone.p_above
     if not math.isnan(zone.limit) and (math.isnan(p_above) or next_season):

@@ -39,7 +39,15 @@ from spatial.network_report import (
 from spatial.ratios import ratio_by_design
 from spatial.results import GAP_REASONS, Analysis
 from spatial.round_plan import plan_round
-from spatial.trap_plan import OPEN_EDGE, UNDECIDED, TrapNeeds, TrapPlan, plan_traps
+from spatial.trap_ground import coverage
+from spatial.trap_plan import (
+    OPEN_EDGE,
+    UNDECIDED,
+    TrapNeeds,
+    TrapPlan,
+    _worth_moving,
+    plan_traps,
+)
 from spatial.zone_worth import ZoneStand, unsettled_ha, worth_steps
 
 QUICK = f"{SETTINGS}[marks]\npermutations = 999\n"
@@ -252,9 +260,10 @@ def test_more_traps_never_leave_more_unsettled(limit: float, next_season: bool) 
         left = unsettled_ha(zone, Cutoffs(), 8, next_season=next_season)
         assert (np.diff(left) <= 1e-12).all()
         assert 0 <= left[-1] < left[0] <= 2.0 + 1e-9
-        steps = worth_steps([left])[0]
+        steps = worth_steps([left], [zone.traps])[0]
         assert (np.diff(steps) <= 1e-12).all()
-        assert steps.sum() <= 2.0 + 1e-9
+        # New traps together settle what they do: no part of it goes to traps that stand.
+        assert steps[zone.traps :].sum() == pytest.approx(left[zone.traps] - left[-1])
 
 
 def test_a_decided_zone_asks_for_no_trap_this_season_but_for_some_next() -> None:
@@ -282,6 +291,35 @@ def test_where_all_is_decided_and_watched_nothing_is_suggested_or_moved(
     assert plan.suggestions.empty
     assert plan.moved == ()
     assert plan.worth_ha == pytest.approx(0.0, abs=0.02)
+
+
+def test_the_next_season_weighs_zones_that_larvae_judged_in_this_one(analysis: Analysis) -> None:
+    needs = needs_of(analysis)
+    larvae = replace(needs, zones=gpd.GeoDataFrame(needs.zones.assign(judged_by="larvae")))
+    later = plan_traps(larvae, 4, next_season=True).suggestions
+    assert later["settles_ha"].sum() > 0.1
+
+
+def test_a_further_move_must_gain_by_itself() -> None:
+    """The second move gains .00025 ha, the first .09."""
+    covers = [[0, 0, 1, 0, 0], [0, 0, 0, 1, 0], [1, 1, 1, 0, 0], [0, 0, 0, 1, 1]]
+    ground = coverage(covers, [0.05, 0.05, 0.001, 0.01, 0.001], [0] * 5, 2)
+    assert len(_worth_moving(ground, 0, 2).removed) == 1
+
+
+def test_later_places_in_an_empty_zone_do_not_say_that_it_has_no_traps(analysis: Analysis) -> None:
+    table = plan_traps(needs_of(analysis), 6).suggestions
+    own = table[table["zone_id"] == "Z6"]
+    assert len(own) > 1
+    assert own["reason"].iloc[0] == "no_traps"
+    assert "no_traps" not in set(own["reason"].iloc[1:])
+
+
+def test_without_a_trap_in_use_there_is_no_round(site: Site) -> None:
+    ended = site.traps.assign(removed=pd.Timestamp("2026-05-01"))
+    report = network_report(replace(site, traps=gpd.GeoDataFrame(ended)), None, NetworkWish(2))
+    assert np.isnan(report.minutes).all()
+    assert math.isnan(report.round_minutes)
 
 
 def test_long_tables_give_the_same_plan(tmp_path: Path, analysis: Analysis) -> None:

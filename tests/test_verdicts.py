@@ -121,10 +121,12 @@ def test_timing_is_borrowed_from_traps_in_reach_and_no_farther() -> None:
     assert verdict(own, "Z1", "timing")[0] == "none"
 
 
-def test_without_a_drawn_refuge_every_trap_may_stand_at_an_edge() -> None:
+def test_without_a_drawn_refuge_edge_traps_cannot_be_told() -> None:
     zones = zones_of(1)
     traps = traps_at(row_of(4), zones).assign(refuge_m=math.nan)
-    assert verdict(told(zones, traps), "Z0", "timing")[0] == "enough"
+    state, missing, reasons = verdict(told(zones, traps), "Z0", "timing")
+    assert (state, reasons) == ("thin", ("no_refuges",))
+    assert math.isnan(missing)
 
 
 def test_evidence_is_the_zones_own() -> None:
