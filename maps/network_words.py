@@ -135,9 +135,8 @@ def _left_bare(report: NetworkReport) -> list[str]:
     bare = sorted(set(traps.loc[moved, "zone_id"].dropna()) - stay)
     if not bare:
         return []
-    return [
-        f"With these moves no trap would be left in {listed(bare)}; the verdicts are those of today."
-    ]
+    where = listed(bare)
+    return [f"With these moves no trap would be left in {where}; the verdicts are those of today."]
 
 
 def plan_sentences(plan: TrapPlan, units: Units) -> list[str]:
