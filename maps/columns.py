@@ -322,6 +322,24 @@ NETWORK = (
 )
 """Columns of `network.csv`, one row per zone."""
 
+SEASON = (
+    *_STAMP,
+    Column("date", "date", "Night, by the day on which it begins."),
+    Column("rate", _RATE, "Catch rate of that night, at the reference design's scale.", 3),
+    Column("share", "share", "Caught by the end of it, of all up to the cut-off.", 4),
+)
+"""Columns of `season.csv`, one row a night."""
+
+DEGREE_DAYS = (
+    Column("model", "text", "Key of the model: its file in `data/models`, or yours."),
+    Column("unit", "C or F", "Unit of its degree-days."),
+    Column("date", "date", "Day."),
+    Column("degree_days", "degree-days", "Of that day; blank where not known.", 3),
+    Column("total", "degree-days", "Since the model's start; blank from a long gap on.", 2),
+    Column("filled", "true/false", "Whether a temperature of the day was filled."),
+)
+"""Columns of `degree-days.csv`, one row per model and day."""
+
 PROVENANCE = (
     Column("provenance.site", "text", "Name of the site."),
     Column("provenance.week", "ISO week", "The chosen week."),
@@ -399,6 +417,8 @@ FILES: tuple[tuple[str, tuple[Column, ...]], ...] = (
     ("efficacy.csv", EFFICACY),
     ("sampling.csv", SAMPLING),
     ("network.csv", NETWORK),
+    ("season.csv", SEASON),
+    ("degree-days.csv", DEGREE_DAYS),
     ("suggested-traps.csv", SUGGESTED),
     ("suggested-traps.geojson", (*SUGGESTIONS, *PROVENANCE)),
     ("summary.json", SUMMARY),
