@@ -10,6 +10,7 @@ import pandas as pd
 from data.settings import Units
 from maps.words import (
     area_text,
+    chance_sentence,
     count_of,
     distance_text,
     listed,
@@ -75,6 +76,8 @@ HOW = (
 def network_sentences(report: NetworkReport) -> list[str]:
     """Return what the network can carry, and what the next traps would add."""
     lines = [_count_sentence(purpose, counts_of(report, purpose)) for purpose in PURPOSES]
+    chance = chance_sentence(report.analysis.chance)
+    lines += [chance] if chance else []
     lines += _closed_sentences(report)
     lines += _pair_sentences(report)
     lines += _left_bare(report)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import geopandas as gpd
@@ -19,6 +20,7 @@ from maps.network_page import network_html, network_table
 from maps.network_words import REASON_TEXT, network_sentences
 from scripts.commands import network as module
 from spatial.network_report import NetworkReport, NetworkWish, network_report
+from spatial.results import Chance
 from spatial.verdicts import REASONS
 
 FILES = {
@@ -111,6 +113,13 @@ def test_the_page_asks_nothing_of_a_network_and_escapes_names(
 
 def test_every_reason_has_words_and_no_words_are_left_over() -> None:
     assert set(REASON_TEXT) == {code for codes in REASONS.values() for code in codes}
+
+
+def test_the_patch_that_the_network_would_miss_is_said(report: NetworkReport) -> None:
+    told = Chance(traps=4, fold=3.0, found=38, maps=100)
+    said = network_sentences(replace(report, analysis=replace(report.analysis, chance=told)))
+    missed = "a patch of 4 traps at 3 times the rest would be missed 6 times in 10"
+    assert any(missed in sentence for sentence in said)
 
 
 def test_nothing_to_add_is_a_sentence(site: Path) -> None:
