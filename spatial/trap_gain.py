@@ -20,7 +20,6 @@ import numpy.typing as npt
 from scipy.special import ndtri
 
 from spatial.arrays import FloatArray
-from spatial.knee import knee
 from spatial.more_evidence import (
     MOST_TRAPS,
     Cutoffs,
@@ -28,9 +27,6 @@ from spatial.more_evidence import (
     chance_of_trapping,
     information,
 )
-
-BASES = ("undecided_area", "interval_width")
-"""What a curve is in: hectares, or natural log units of the ends' ratio; see this module's head."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,41 +49,8 @@ class ZoneNow:
     weeks_left: int
 
 
-@dataclass(frozen=True, slots=True)
-class GainCurve:
-    """What new traps in one zone buy.
-
-    Parameters
-    ----------
-    basis
-        One of `BASES`.
-    left
-        Expected undecided hectares, or width, at season's end with 0, 1, ... new traps.
-    drop
-        ``left[0] - left[1:]``.
-    knee
-        New traps at the knee of `drop` (`spatial.knee.knee`); 0 where nothing is gained.
-    """
-
-    basis: str
-    left: FloatArray
-    drop: FloatArray
-    knee: int
-
-    @classmethod
-    def of(cls, basis: str, left: FloatArray) -> GainCurve:
-        """Return the curve from what is left with 0, 1, ... new traps."""
-        drop = left[0] - left[1:]
-        return cls(basis, left, drop, knee(drop))
-
-    @property
-    def steps(self) -> FloatArray:
-        """What every new trap is worth, never rising: for `spatial.trap_ground.Ground.steps`."""
-        return never_rising(self.drop)
-
-
-def undecided_curve(zone: ZoneNow, cutoffs: Cutoffs, most: int = MOST_TRAPS) -> GainCurve:
-    """Return the expected undecided area of a zone with a limit at season's end.
+def undecided_curve(zone: ZoneNow, cutoffs: Cutoffs, most: int = MOST_TRAPS) -> FloatArray:
+    """Return the expected undecided hectares of a zone with a limit at season's end.
 
     A zone without traps is undecided until it gets one, whatever the model takes it to be.
 
@@ -106,14 +69,12 @@ def undecided_curve(zone: ZoneNow, cutoffs: Cutoffs, most: int = MOST_TRAPS) -> 
 
     >>> now = Trapping(p_above=0.6, log_sd=0.5, limit=2.0, traps=4, trap_weeks=16.0, k=1.5)
     >>> found = undecided_curve(ZoneNow(now, area_ha=1.0, weeks_left=8), Cutoffs())
-    >>> found.left[[0, 1, 5, 20]].round(2).tolist()
+    >>> found[[0, 1, 5, 20]].round(2).tolist()
     [0.94, 0.73, 0.44, 0.24]
-    >>> found.knee
-    5
     """
     new = np.arange(most + 1)
     if zone.weeks_left < 1:
-        return GainCurve.of(BASES[0], np.full(most + 1, zone.area_ha))
+        return np.full(most + 1, zone.area_ha)
     if zone.trapping.traps > 0:
         chance = _chance(zone.trapping, cutoffs, zone.weeks_left, new)
     else:
@@ -121,12 +82,12 @@ def undecided_curve(zone: ZoneNow, cutoffs: Cutoffs, most: int = MOST_TRAPS) -> 
         first = replace(zone.trapping, traps=1, trap_weeks=0.0)
         later = _chance(first, cutoffs, zone.weeks_left, new[:-1])
         chance = np.concatenate([[0.0], later])
-    return GainCurve.of(BASES[0], zone.area_ha * (1.0 - chance))
+    return np.asarray(zone.area_ha * (1.0 - chance), dtype=float)
 
 
 def width_curve(
     zone: ZoneNow, rate: float, level: float = 0.8, most: int = MOST_TRAPS
-) -> GainCurve:
+) -> FloatArray:
     """Return the expected width of the interval of a zone's rate, for zones without a limit.
 
     Parameters
@@ -142,14 +103,14 @@ def width_curve(
 
     Returns
     -------
-    GainCurve
-        In natural logs: ``exp(left)`` is upper over lower end.
+    ndarray
+        In natural logs, with 0, 1, ... new traps: its exponential is upper over lower end.
 
     Examples
     --------
     >>> now = Trapping(p_above=0.5, log_sd=0.5, limit=1.0, traps=4, trap_weeks=16.0, k=1.5)
     >>> found = width_curve(ZoneNow(now, area_ha=1.0, weeks_left=8), rate=2.0)
-    >>> np.exp(found.left[[0, 1, 20]]).round(2).tolist()
+    >>> np.exp(found[[0, 1, 20]]).round(2).tolist()
     [3.31, 2.86, 1.57]
     """
     now = zone.trapping
@@ -162,7 +123,7 @@ def width_curve(
             information(so_far + more, now.k) - information(so_far, now.k)
         )
     sd = 1 / np.sqrt(now.log_sd**-2 + gained)
-    return GainCurve.of(BASES[1], 2 * float(ndtri((1 + level) / 2)) * sd)
+    return np.asarray(2 * float(ndtri((1 + level) / 2)) * sd, dtype=float)
 
 
 def never_rising(drop: npt.ArrayLike) -> FloatArray:
@@ -204,14 +165,3 @@ def _chance(now: Trapping, cutoffs: Cutoffs, weeks: int, new: npt.NDArray[np.int
         raise ValueError(message)
     chance = chance_of_trapping(now, cutoffs, np.array(weeks), new)
     return np.asarray(np.clip(chance, 0.0, 1.0), dtype=float)
-
-
-def expected_gain_per_trap(curve: GainCurve) -> float:
-    """Return what a new trap buys on average up to the knee; 0 where nothing is gained.
-
-    Examples
-    --------
-    >>> expected_gain_per_trap(GainCurve.of("undecided_area", np.array([1.0, 0.6, 0.5, 0.45])))
-    0.4
-    """
-    return 0.0 if curve.knee == 0 else float(curve.drop[curve.knee - 1] / curve.knee)

@@ -107,7 +107,7 @@ def unsettled_ha(
     # Without any trap from now on it stays as it is, be it by traps that are gone.
     none = 0.0 if decided else zone.area_ha
     some = [_with(zone, now, count, cutoffs, weeks) for count in range(1, now.traps)]
-    later = undecided_curve(ZoneNow(now, zone.area_ha, weeks), cutoffs, MOST).left
+    later = undecided_curve(ZoneNow(now, zone.area_ha, weeks), cutoffs, MOST)
     left = [none, *some, *later] if now.traps else [none, *later[1:]]
     return np.minimum.accumulate(np.asarray(left, dtype=float))
 
@@ -185,7 +185,7 @@ def _known(zone: ZoneStand, *, next_season: bool) -> Trapping:
 def _with(zone: ZoneStand, now: Trapping, count: int, cutoffs: Cutoffs, weeks: int) -> float:
     """Return what stays unsettled if only so many of the traps of today go on."""
     some = replace(now, traps=count, trap_weeks=now.trap_weeks * count / now.traps)
-    return float(undecided_curve(ZoneNow(some, zone.area_ha, weeks), cutoffs, 0).left[0])
+    return float(undecided_curve(ZoneNow(some, zone.area_ha, weeks), cutoffs, 0)[0])
 
 
 def _by_error(zone: ZoneStand, now: Trapping, weeks: int) -> FloatArray:
@@ -193,7 +193,7 @@ def _by_error(zone: ZoneStand, now: Trapping, weeks: int) -> FloatArray:
         share = count / max(now.traps, 1)
         some = replace(now, traps=count, trap_weeks=now.trap_weeks * share)
         # The width is that of the interval that holds 2 standard deviations in all.
-        return width_curve(ZoneNow(some, zone.area_ha, weeks), zone.rate, _ONE_SD, most).left / 2
+        return width_curve(ZoneNow(some, zone.area_ha, weeks), zone.rate, _ONE_SD, most) / 2
 
     left = [error(count, 0)[0] for count in range(now.traps)]
     share = np.concatenate([left, error(now.traps, MOST)]) / SD_UNKNOWN
