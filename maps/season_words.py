@@ -6,7 +6,7 @@ from datetime import date, timedelta
 
 from maps.percent import percent_text
 from maps.weeks import day_text
-from maps.words import count_of
+from maps.words import count_of, treated_sentences
 from spatial.season_dates import SeasonDates, ShareDate
 from spatial.season_report import EventDays, ModelSeason, SeasonReport
 
@@ -66,6 +66,7 @@ SEASON_NOTE = (
 def season_sentences(report: SeasonReport) -> list[str]:
     """Return what the traps say of this season and of those before."""
     lines = _own_lines(report.dates)
+    lines += treated_sentences(report.site, report.season)
     lines += [f"{label}: {_dates_text(dates)}." for label, dates in report.past.items()]
     lines += [model_sentence(each, report.dates) for each in report.models]
     return lines

@@ -14,10 +14,11 @@ from typing import Any
 import pandas as pd
 
 from data.settings import MarkSettings, Units
+from data.site import Site
 from data.version import VERSION
 from maps.rounds import round_statuses, shown_weeks
 from maps.weeks import day_text, week_days, week_number, week_span
-from spatial.results import Analysis, Chance, DesignRatio, GlobalTest
+from spatial.results import Analysis, Chance, DesignRatio, GlobalTest, Season
 from spatial.windows import SIZE_STEPS
 
 MARKS = {
@@ -459,7 +460,7 @@ def _zone_sentences(analysis: Analysis) -> list[str]:
     gaps = analysis.zones["gap"]
     sentences = _empty_sentences(gaps.eq("no_traps"), analysis.zones["judged_by"].eq("larvae"))
     sentences += _thin_sentences(gaps, analysis.site.settings.network.min_traps_per_zone)
-    sentences += _treatment_sentences(analysis)
+    sentences += treated_sentences(analysis.site, analysis.season)
     places = len(analysis.suggestions)
     if places:
         verb = "is" if places == 1 else "are"
@@ -507,9 +508,9 @@ def _thin_sentences(gaps: pd.Series[str], fewest: int) -> list[str]:
     ]
 
 
-def _treatment_sentences(analysis: Analysis) -> list[str]:
+def treated_sentences(site: Site, season: Season) -> list[str]:
     """Say that the season to date mixes before and after, where a zone was treated."""
-    season, table = analysis.season, analysis.site.treatments
+    table = site.treatments
     if table.empty:
         return []
     day = table["applied_on"]

@@ -61,6 +61,11 @@ def test_it_writes_every_file_and_says_when(site: Path) -> None:
     assert float(rows[-1]["total"] or 0) >= 0
 
 
+def test_a_treated_season_says_that_it_mixes_before_and_after(site: Path) -> None:
+    output = " ".join(run(site, folder="treated").output.split())
+    assert "1 zone was treated this season, first on 22 April 2026: figures" in output
+
+
 def test_weather_that_begins_after_a_models_start_sums_nothing(site: Path) -> None:
     output = " ".join(run(site, folder="late").output.split())
     assert output.count("the weather begins after the model's start, so nothing can be summed") == 1
