@@ -14,8 +14,7 @@ from data.version import VERSION
 from maps.columns import EFFICACY
 from maps.efficacy_chart import efficacy_svg
 from maps.exports import csv_text
-from maps.plain_page import paragraph, plain_page
-from maps.sampling_chart import STYLE
+from maps.plain_page import STYLE, paragraph, plain_page
 from maps.treatment_words import (
     CANNOT_TELL_TEXT,
     REFERENCE_TEXT,

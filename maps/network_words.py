@@ -94,7 +94,7 @@ def _closed_sentences(report: NetworkReport) -> list[str]:
         return []
     verb = "carries" if bare.sum() == 1 else "carry"
     return [
-        f"{count_of(int(bare.sum()), 'zone')} of these {verb} no new traps by your settings "
+        f"{count_of(int(bare.sum()), 'zone')} {verb} no new traps by your settings "
         f"({listed([use_text(each) for each in uses])}); what is said of them must come from traps "
         "around them, or from cores."
     ]
@@ -195,7 +195,11 @@ def place_sentences(report: NetworkReport) -> list[str]:
 
 
 def _minutes_text(minutes: float) -> str:
-    return "" if math.isnan(minutes) else f" It adds {minutes:.0f} minutes to the round."
+    return (
+        ""
+        if math.isnan(minutes)
+        else f" It adds {count_of(round(minutes), 'minute')} to the round."
+    )
 
 
 def verdict_text(verdict: str, missing: float, reasons: Sequence[str]) -> str:

@@ -5,7 +5,35 @@ from __future__ import annotations
 from collections.abc import Iterable
 from html import escape
 
+from maps.palette import INK, PAPER
+
+SOFT = "#52584f"
+
 _POLICY = "default-src 'none'; style-src 'unsafe-inline'"
+
+
+STYLE = (
+    f"body{{margin:0 auto;padding:12px;max-width:720px;background:{PAPER};color:{INK};"
+    'font:16px/1.4 "Source Sans 3","Segoe UI",Roboto,"Liberation Sans",Arial,sans-serif;'
+    "overflow-wrap:anywhere}"
+    "h1{font-size:22px;line-height:1.15;margin:0 0 8px}h2{font-size:17px;margin:16px 0 4px}"
+    "svg{display:block;width:100%;max-width:520px;height:auto;margin:0 auto}"
+    "table{border-collapse:collapse;width:100%;margin:8px 0;font-variant-numeric:tabular-nums}"
+    "caption{text-align:left;font-weight:600;padding:4px 0}"
+    f"th,td{{border:1px solid {SOFT};padding:3px 6px;text-align:right;min-width:2.5em}}"
+    "td{white-space:nowrap}th{hyphens:auto}td.room{width:22%}"
+    "@media(max-width:420px){th,td{padding:2px 3px;min-width:0;font-size:13px}}"
+    "th{font-weight:600}thead th{vertical-align:bottom}p,ul{margin:6px 0}ul{padding-left:20px}"
+    "@media print{@page{margin:12mm}body{padding:0;font-size:12px;max-width:none}"
+    "svg{max-width:125mm}tr,svg,figure{break-inside:avoid}thead{display:table-header-group}"
+    # One sheet, A4 or letter: the picture beside the table, what the chart can do under both.
+    ".card{font-size:10px;line-height:1.25}.card h1{font-size:15px;margin:0 0 2px}"
+    ".card h2{font-size:12px;margin:4px 0 0}.card p,.card ul{margin:2px 0}"
+    ".card .carry{display:grid;grid-template-columns:86mm 1fr;gap:5mm}.card table{margin:2px 0}"
+    ".card th,.card td{padding:0 3px;min-width:0}.card .carry tbody tr{height:4.4mm}"
+    "}"
+)
+"""CSS of every such page; `.card` is a chart of one sheet."""
 
 
 def paragraph(text: str) -> str:

@@ -15,7 +15,7 @@ import numpy as np
 
 from maps.palette import INK, PAPER, activity_ramp
 from maps.percent import percent_text
-from maps.plain_page import paragraph, plain_page
+from maps.plain_page import STYLE, paragraph, plain_page
 from maps.sampling_words import (
     Unit,
     chart_sentences,
@@ -35,28 +35,6 @@ SOFT = "#52584f"
 _WIDTH, _HEIGHT = 400.0, 400.0
 _LEFT, _RIGHT, _TOP, _BOTTOM = 46.0, 12.0, 30.0, 62.0
 _NONE = "\N{EN DASH}"
-
-STYLE = (
-    f"body{{margin:0 auto;padding:12px;max-width:720px;background:{PAPER};color:{INK};"
-    'font:16px/1.4 "Source Sans 3","Segoe UI",Roboto,"Liberation Sans",Arial,sans-serif;'
-    "overflow-wrap:anywhere}"
-    "h1{font-size:22px;line-height:1.15;margin:0 0 8px}h2{font-size:17px;margin:16px 0 4px}"
-    "svg{display:block;width:100%;max-width:520px;height:auto;margin:0 auto}"
-    "table{border-collapse:collapse;width:100%;margin:8px 0;font-variant-numeric:tabular-nums}"
-    "caption{text-align:left;font-weight:600;padding:4px 0}"
-    f"th,td{{border:1px solid {SOFT};padding:3px 6px;text-align:right;min-width:2.5em}}"
-    "td{white-space:nowrap}th{hyphens:auto}td.room{width:22%}"
-    "@media(max-width:420px){th,td{padding:2px 3px;min-width:0;font-size:13px}}"
-    "th{font-weight:600}thead th{vertical-align:bottom}p,ul{margin:6px 0}ul{padding-left:20px}"
-    "@media print{@page{margin:12mm}body{padding:0;font-size:12px;max-width:none}"
-    "svg{max-width:125mm}tr,svg,figure{break-inside:avoid}thead{display:table-header-group}"
-    # One sheet, A4 or letter: the picture beside the table, what the chart can do under both.
-    ".card{font-size:10px;line-height:1.25}.card h1{font-size:15px;margin:0 0 2px}"
-    ".card h2{font-size:12px;margin:4px 0 0}.card p,.card ul{margin:2px 0}"
-    ".card .carry{display:grid;grid-template-columns:86mm 1fr;gap:5mm}.card table{margin:2px 0}"
-    ".card th,.card td{padding:0 3px;min-width:0}.card .carry tbody tr{height:4.4mm}"
-    "}"
-)
 
 
 @dataclass(frozen=True, slots=True)

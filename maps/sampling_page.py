@@ -15,9 +15,8 @@ from data.version import VERSION
 from maps.columns import SAMPLING
 from maps.exports import csv_text
 from maps.percent import percent_text
-from maps.plain_page import paragraph, plain_page
+from maps.plain_page import STYLE, paragraph, plain_page
 from maps.sampling_chart import (
-    STYLE,
     ChartLabel,
     chart_page,
     stop_line_svg,

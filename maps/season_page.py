@@ -12,8 +12,7 @@ from maps.columns import DEGREE_DAYS, SEASON
 from maps.exports import csv_text
 from maps.palette import INK, PAPER
 from maps.percent import percent_text
-from maps.plain_page import paragraph, plain_page
-from maps.sampling_chart import STYLE
+from maps.plain_page import STYLE, paragraph, plain_page
 from maps.season_words import EVENT_TEXT, MODELS_NOTE, SEASON_NOTE, season_sentences
 from maps.weeks import day_text
 from maps.words import CAUTIONS

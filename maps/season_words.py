@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from datetime import date, timedelta
+from datetime import date
 
 from maps.percent import percent_text
 from maps.weeks import day_text
 from maps.words import count_of, treated_sentences
-from spatial.season_dates import SeasonDates, ShareDate
+from spatial.season_dates import SeasonDates, ShareDate, larvae_days
 from spatial.season_report import EventDays, ModelSeason, SeasonReport
 
 EVENT_TEXT = {
@@ -47,9 +47,6 @@ NO_SUM_TEXT = {
     "ends_early": "the weather ends on {day}",
 }
 
-LARVAE_AFTER = (timedelta(days=7), timedelta(days=14))
-"""Larvae follow the adults by one to two weeks (common practice, no source)."""
-
 MODELS_NOTE = (
     "Models are shown side by side and none is chosen for you. Published numbers disagree by more "
     "than a month between regions, and by days between methods on the same weather; your own first "
@@ -80,8 +77,7 @@ def _own_lines(dates: SeasonDates) -> list[str]:
     if dates.reason:
         return [*lines, NO_DATES_TEXT[dates.reason]]
     lines.append(f"Of all adults caught so far this season: {_dates_text(dates)}.")
-    half = next(each for each in dates.dates if each.share == 0.5)
-    due = [day_text(half.day + wait) for wait in LARVAE_AFTER]
+    due = [day_text(day) for day in larvae_days(dates)]
     lines.append(
         f"Larvae follow the adults by one to two weeks: for the middle of those caught so far, "
         f"{due[0]} to {due[1]} (common practice, no source). Cores tell."

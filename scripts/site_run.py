@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from pathlib import Path
+from typing import Any
 
 import click
 
@@ -12,6 +13,14 @@ from data.set_aside import Account
 from data.site import Site
 from maps.set_aside import SET_ASIDE_FILE, set_aside_csv
 from scripts.finding_lines import counted, error_lines, warning_lines
+
+
+def going_options(command: Callable[..., Any]) -> Callable[..., Any]:
+    """Give a command ``--keep-going`` and ``--quiet``."""
+    keep = "Go on without the rows that hold errors."
+    quiet = "Say nothing but errors and the paths written."
+    command = click.option("--quiet", is_flag=True, help=quiet)(command)
+    return click.option("--keep-going", is_flag=True, help=keep)(command)
 
 
 def say(

@@ -23,7 +23,7 @@ from spatial.season_effort import season_effort
 from spatial.seasons import choose_season
 from spatial.second_look import SecondLook, second_look
 from spatial.site_ratios import site_ratios
-from spatial.trap_plan import TrapNeeds, plan_traps
+from spatial.trap_plan import TrapNeeds, suggested_traps
 from spatial.zone_evidence import zone_evidence
 from spatial.zones import (
     comparable_nights,
@@ -92,7 +92,7 @@ def analyse(site: Site, week: str | None = None, *, seed: int = 0) -> Analysis:
         reference_design=scale.reference,
         dispersion_k=k,
         links=graph.links(),
-        suggestions=plan_traps(needs, site.settings.network.suggestions).suggestions,
+        suggestions=suggested_traps(needs, site.settings.network.suggestions),
         placement=look.effect,
         chance=_chance(traps, graph, site, seed),
         visit_counts={str(status): int(count) for status, count in counted.sort_index().items()},

@@ -106,7 +106,7 @@ def network_report(site: Site, week: str | None, wish: NetworkWish) -> NetworkRe
     data.findings.SettingsError
         If `week` is no week with a season.
     """
-    analysis = analyse(site, week)
+    analysis = _analysed(site, week)
     ratio = ratio_by_design(analysis.ratios, analysis.reference_design)
     needs = TrapNeeds(
         site, analysis.season, analysis.zones, analysis.traps, ratio, analysis.dispersion_k
@@ -116,17 +116,25 @@ def network_report(site: Site, week: str | None, wish: NetworkWish) -> NetworkRe
     precision = _precision(needs, analysis.zones, outlook)
     told = _verdicts(analysis, analysis.traps, precision)
     minutes, whole = _minutes(analysis, plan)
+    pairs = _pairs(analysis)
     return NetworkReport(
         analysis=analysis,
         plan=plan,
-        zones=_zones(analysis),
+        zones=_zones(analysis, pairs),
         precision=precision,
         verdicts=told,
-        pairs=_pairs(analysis),
-        redundant=_redundant(analysis, _Known(needs, outlook, precision, told)),
+        pairs=pairs,
+        redundant=_redundant(analysis, _Known(needs, outlook, precision, told), pairs),
         minutes=minutes,
         round_minutes=whole,
     )
+
+
+def _analysed(site: Site, week: str | None) -> Analysis:
+    """Return the analysis without a choice of traps, which is made here as it is asked for."""
+    none = replace(site.settings.network, suggestions=0)
+    quick = replace(site, settings=replace(site.settings, network=none))
+    return replace(analyse(quick, week), site=site)
 
 
 def week_of_season(site: Site, label: str) -> str:
@@ -202,7 +210,7 @@ def _spots(needs: TrapNeeds) -> Trapped:
     return site_spots(needs.traps, use, needs.ratio, needs.site.settings.network.shared_m)
 
 
-def _zones(analysis: Analysis) -> pd.DataFrame:
+def _zones(analysis: Analysis, close: pd.DataFrame) -> pd.DataFrame:
     zones, site = analysis.zones, analysis.site
     traps = analysis.traps[analysis.traps["in_use"]]
     places = np.asarray(shapely.get_coordinates(traps.geometry.to_numpy()), dtype=float)
@@ -214,9 +222,8 @@ def _zones(analysis: Analysis) -> pd.DataFrame:
         shapes, Standing(places, reach_m), solid, edge, site.settings.marks.cutoff_m
     )
     area_ha = zones["area_ha"].to_numpy(dtype=float)
-    close = close_pairs(places, solid, rules.shared_m)
-    first = traps["zone_id"].to_numpy(dtype=object)[close["first"]]
-    pairs = pd.Series(first, dtype=object).value_counts()
+    zone_of = dict(zip(traps["trap_id"], traps["zone_id"], strict=True))
+    pairs = close["first"].map(zone_of).value_counts()
     return reached.drop(columns="measured").assign(
         zone_id=zones["zone_id"].to_numpy(),
         traps=zones["traps"].to_numpy(),
@@ -270,25 +277,24 @@ class _Known:
         return traps, pd.concat([kept, other], ignore_index=True)
 
 
-def _redundant(analysis: Analysis, known: _Known) -> tuple[str, ...]:
+def _redundant(analysis: Analysis, known: _Known, pairs: pd.DataFrame) -> tuple[str, ...]:
     """Return the traps that answer no question: without one, no verdict and number changes.
 
     What the network finds as a whole is taken to stay as it is without one of its traps.
     """
     said = known.verdicts[["verdict", "missing"]]
     found = []
-    for row in np.flatnonzero(_spare(analysis, known.verdicts)).tolist():
+    for row in np.flatnonzero(_spare(analysis, known.verdicts, pairs)).tolist():
         other = _verdicts(analysis, *known.without(row))
         if said.equals(other[["verdict", "missing"]]):
             found.append(str(analysis.traps["trap_id"].iloc[row]))
     return tuple(found)
 
 
-def _spare(analysis: Analysis, told: pd.DataFrame) -> BoolArray:
+def _spare(analysis: Analysis, told: pd.DataFrame, pairs: pd.DataFrame) -> BoolArray:
     """Tell which traps in use may be redundant: in a zone that lacks evidence each one counts."""
     traps = analysis.traps
     enough = told[(told["purpose"] == "evidence") & (told["verdict"] == "enough")]["zone_id"]
-    pairs = _pairs(analysis)
     free = traps["zone_id"].isna() | traps["zone_id"].isin(enough)
     paired = traps["trap_id"].isin([*pairs["first"], *pairs["second"]])
     spare = traps["in_use"] & (free | paired)

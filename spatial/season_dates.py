@@ -30,6 +30,9 @@ FEWEST_TRAPS = 5
 FEWEST_BEETLES = 10
 """With fewer beetles there are no dates beyond the first catch (common practice, no source)."""
 
+LARVAE_AFTER = (timedelta(days=7), timedelta(days=14))
+"""Larvae follow the adults by one to two weeks (common practice, no source)."""
+
 NO_DATES = ("no_visit", "no_catch", "few_beetles")
 
 
@@ -121,6 +124,19 @@ def season_dates(visits: pd.DataFrame, *, seed: int = 0) -> SeasonDates:
         for each, place, a, b in zip(SHARES, _places(rate[None])[0], low, high, strict=True)
     )
     return SeasonDates(first, dates, nightly, "")
+
+
+def larvae_days(dates: SeasonDates) -> list[date]:
+    """Return the days between which larvae of the middle of the adults are due; none unknown.
+
+    Examples
+    --------
+    >>> half = ShareDate(0.5, date(2026, 5, 9), None, None)
+    >>> [str(day) for day in larvae_days(SeasonDates(None, (half,), pd.DataFrame(), ""))]
+    ['2026-05-16', '2026-05-23']
+    """
+    middle = [each.day for each in dates.dates if each.share == 0.5]
+    return [day + wait for day in middle for wait in LARVAE_AFTER]
 
 
 def _first_catch(visits: pd.DataFrame) -> tuple[date, date] | None:

@@ -185,6 +185,15 @@ def plan_traps(
     )
 
 
+def suggested_traps(needs: TrapNeeds, number: int) -> gpd.GeoDataFrame:
+    """Return places for so many new traps: `TrapPlan.suggestions`, without work where none is."""
+    return plan_traps(needs, number).suggestions if number else _no_places(needs)
+
+
+def _no_places(needs: TrapNeeds) -> gpd.GeoDataFrame:
+    return gpd.GeoDataFrame({name: [] for name in COLUMNS}, geometry=[], crs=needs.zones.crs)
+
+
 def _worth_moving(ground: Ground, new: int, moved: int) -> Choice:
     """Return the best choice that moves no trap for next to nothing: each further one must gain."""
     best = chosen(ground, new)
@@ -368,7 +377,7 @@ def _suggestions(needs: TrapNeeds, layout: _Layout, choice: Choice) -> gpd.GeoDa
     picked = choice.new - layout.ground.standing
     table = layout.candidates.iloc[picked].reset_index(drop=True)
     if table.empty:
-        return gpd.GeoDataFrame({name: [] for name in COLUMNS}, geometry=[], crs=needs.zones.crs)
+        return _no_places(needs)
     refuges, points = needs.site.refuges, table.geometry.to_numpy()
     nearest, refuge_m = _nearest(points, refuges.geometry.to_numpy())
     in_reach = refuge_m <= needs.site.settings.network.refuge_reach_m

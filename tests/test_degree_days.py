@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import numpy as np
 import pytest
@@ -216,9 +217,9 @@ def test_an_unknown_temperature_makes_no_number() -> None:
         ({"upper": 30.0, "cut_off": "vertical"}, "needs a sine or triangle; found 'simple'"),
     ],
 )
-def test_rules_that_do_not_fit_together_are_told(parts: dict[str, object], message: str) -> None:
+def test_rules_that_do_not_fit_together_are_told(parts: dict[str, Any], message: str) -> None:
     with pytest.raises(SettingsError, match=message):
-        DegreeDayRule(10.0, **parts)  # type: ignore[arg-type]
+        DegreeDayRule(10.0, **parts)
 
 
 def test_a_low_above_its_high_is_refused_by_place() -> None:

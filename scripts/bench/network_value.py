@@ -100,7 +100,7 @@ def main(arguments: list[str]) -> None:
     with ProcessPoolExecutor(options.workers) as pool:
         found = pd.concat(pool.map(season, range(options.seasons), chunksize=2), ignore_index=True)
     print(found.groupby("way")[["wrong", "open", "not_right"]].mean().loc[list(WAYS)].round(4))
-    wide = found.set_index(["season", "way"])["not_right"].unstack()  # noqa: PD010
+    wide = found.pivot_table(index="season", columns="way", values="not_right")
     for way in WAYS:
         if way != "suggested":
             print(f"suggested against {way}: {_paired(wide[way] - wide['suggested'])}")

@@ -11,7 +11,7 @@ from maps.cluster_words import cluster_sentences
 from maps.clusters import clusters_csv, clusters_json, known_chances
 from scripts.out_folder import default_folder, out_option, written
 from scripts.progress import Progress
-from scripts.site_run import refuse_errors, say
+from scripts.site_run import going_options, refuse_errors, say
 from spatial.analysis import analyse
 from spatial.cluster_detail import cluster_detail
 from spatial.results import Chance
@@ -40,8 +40,7 @@ from spatial.results import Chance
     show_default=True,
     help="Maps to simulate for each patch that the network might find.",
 )
-@click.option("--keep-going", is_flag=True, help="Go on without the rows that hold errors.")
-@click.option("--quiet", is_flag=True, help="Say nothing but errors and the paths written.")
+@going_options
 def command(
     site: Path,
     *,

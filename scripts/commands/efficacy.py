@@ -10,7 +10,7 @@ from data.reading import read_site
 from maps.efficacy_page import efficacy_csv, efficacy_html, efficacy_json, efficacy_sentences
 from scripts.out_folder import default_folder, out_option, written
 from scripts.progress import Progress
-from scripts.site_run import refuse_errors, say
+from scripts.site_run import going_options, refuse_errors, say
 from spatial.treatment_effects import treatment_effects
 
 
@@ -23,8 +23,7 @@ from spatial.treatment_effects import treatment_effects
     "--week", metavar="WEEK", help="ISO week, e.g. 2026-W19.  [default: last with visits]"
 )
 @out_option()
-@click.option("--keep-going", is_flag=True, help="Go on without the rows that hold errors.")
-@click.option("--quiet", is_flag=True, help="Say nothing but errors and the paths written.")
+@going_options
 def command(
     site: Path, *, week: str | None, out: Path | None, keep_going: bool, quiet: bool
 ) -> None:

@@ -20,7 +20,7 @@ from maps.parts_sheet import SheetHead, parts_sheet
 from maps.words import PLACES
 from scripts.out_folder import default_folder, out_option, written
 from scripts.progress import Progress
-from scripts.site_run import aside_texts, refuse_errors, say
+from scripts.site_run import aside_texts, going_options, refuse_errors, say
 from spatial.network_report import NetworkReport, NetworkWish, network_report, week_of_season
 from spatial.trap_parts import Chosen, trap_parts
 
@@ -47,8 +47,7 @@ from spatial.trap_parts import Chosen, trap_parts
     help="Most traps in use to put elsewhere.",
 )
 @out_option()
-@click.option("--keep-going", is_flag=True, help="Go on without the rows that hold errors.")
-@click.option("--quiet", is_flag=True, help="Say nothing but errors and the paths written.")
+@going_options
 def command(
     site: Path,
     *,

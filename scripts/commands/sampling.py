@@ -18,7 +18,7 @@ from maps.sampling_page import (
 )
 from scripts.out_folder import default_folder, out_option, written
 from scripts.progress import Progress
-from scripts.site_run import refuse_errors, say
+from scripts.site_run import going_options, refuse_errors, say
 from spatial.class_sampling import Wanted, site_sampling
 
 
@@ -60,8 +60,7 @@ from spatial.class_sampling import Wanted, site_sampling
     help="Your k for classes whose own counts do not tell one.",
 )
 @out_option()
-@click.option("--keep-going", is_flag=True, help="Go on without the rows that hold errors.")
-@click.option("--quiet", is_flag=True, help="Say nothing but errors and the paths written.")
+@going_options
 def command(
     site: Path,
     *,

@@ -14,7 +14,7 @@ from maps.season_page import degree_days_csv, season_csv, season_html
 from maps.season_words import season_sentences
 from scripts.out_folder import default_folder, out_option, written
 from scripts.progress import Progress
-from scripts.site_run import aside_texts, refuse_errors, say
+from scripts.site_run import aside_texts, going_options, refuse_errors, say
 from spatial.season_report import season_report
 
 
@@ -34,8 +34,7 @@ from spatial.season_report import season_report
     help="Key of a model that ships, or a file of yours; may be given again.  [default: all]",
 )
 @out_option()
-@click.option("--keep-going", is_flag=True, help="Go on without the rows that hold errors.")
-@click.option("--quiet", is_flag=True, help="Say nothing but errors and the paths written.")
+@going_options
 def command(
     site: Path,
     *,
