@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal, get_args
@@ -92,6 +92,36 @@ class DegreeDayModel:
 def shipped_models() -> tuple[DegreeDayModel, ...]:
     """Return the models that ship, by key; none of them is ever chosen for the user."""
     return tuple(read_model(path) for path in sorted(FOLDER.glob("*.toml")))
+
+
+def site_models(names: Sequence[str], folder: Path) -> tuple[DegreeDayModel, ...]:
+    """Return the models that a site or a user names; without a name every one that ships.
+
+    Parameters
+    ----------
+    names
+        Keys of models that ship, or paths of model files; blank ones are left out.
+    folder
+        Where a file is looked for that is not there as given: the site's own.
+
+    Raises
+    ------
+    SettingsError
+        If a name is neither, or a file cannot be read.
+    """
+    shipped = {each.key: each for each in shipped_models()}
+    wanted = [name for name in names if name]
+    if not wanted:
+        return tuple(shipped.values())
+    return tuple(shipped.get(name) or read_model(_file(name, folder, shipped)) for name in wanted)
+
+
+def _file(name: str, folder: Path, shipped: Collection[str]) -> Path:
+    for path in (Path(name), folder / name):
+        if path.is_file():
+            return path
+    hint = did_you_mean(name, list(shipped), f"those that ship are {', '.join(shipped)}")
+    raise SettingsError(f"{name!r} is neither a model that ships nor a file; {hint}")
 
 
 def read_model(path: Path) -> DegreeDayModel:

@@ -68,7 +68,7 @@ _TRAP_COLUMNS = [
     *("axis_deg", "slot_m", "elevation_m", "note"),
 ]
 _CORE_COLUMNS = ["zone_id", "sampled_on", "cores", "diameter_cm", "larvae", "pupae", "position"]
-_WEATHER_COLUMNS = ["date", "tmin_c", "tmax_c", "observed_at"]
+_WEATHER_COLUMNS = ["date", "tmin_c", "tmax_c", "rain_mm", "observed_at"]
 _TREATMENT_COLUMNS = [column.name for column in TREATMENTS.columns]
 
 READERS: dict[str, Callable[[SourceFile], RawTable]] = {
@@ -189,6 +189,35 @@ def read_site(folder: Path) -> Site:
         account=account,
         visit_headers=dict(visits.headers),
     )
+
+
+def read_forecast(path: Path, settings: SiteSettings) -> pd.DataFrame:
+    """Read a forecast: a file as `weather` is one, of days that are still to come.
+
+    Parameters
+    ----------
+    path
+        The file.
+    settings
+        Of the site: names of columns and how its weather is typed hold for the forecast too.
+
+    Returns
+    -------
+    pandas.DataFrame
+        `date`, `tmin_c`, `tmax_c`.
+
+    Raises
+    ------
+    InputError
+        If it cannot be read, or any row of it is wrong: half a forecast says nothing.
+    """
+    files = _Folder(path.parent, replace(settings, files={"weather": path.name}))
+    named = files.table(WEATHER)
+    draft = None if named is None else files.attempt(lambda: check_weather(named))
+    wrong = [each for each in (draft.findings if draft else ()) if each.severity == "error"]
+    if draft is None or wrong:
+        raise InputError([*files.findings, *wrong])
+    return _plain_table(draft, WEATHER, ["date", "tmin_c", "tmax_c"])
 
 
 def _zones(files: _Folder) -> tuple[Draft | None, Grid | None]:

@@ -214,6 +214,8 @@ WEATHER = Table(
         Column("tmax_c", "number", "highest temperature", unit="degC", low=-70, high=60),
         Column("tmin_f", "number", "lowest temperature", unit="degF", low=-94, high=140),
         Column("tmax_f", "number", "highest temperature", unit="degF", low=-94, high=140),
+        Column("rain_mm", "number", "rain", unit="mm", low=0, high=2000),
+        Column("rain_in", "number", "rain", unit="in", low=0, high=80),
         Column("observed_at", "text", "hour the station is read, e.g. 0700; only checked"),
     ),
 )

@@ -193,6 +193,27 @@ class WeatherSettings:
 
 
 @dataclass(frozen=True, slots=True)
+class PhenologySettings:
+    """Which degree-day model holds for the site, and how its season runs.
+
+    Parameters
+    ----------
+    model
+        Key of a model that ships, or name of a model file in the site's folder; blank: none is
+        chosen, and all that ship stand side by side.
+    second_generation_from
+        Month-day from which adults are those of a second generation, with dates of their own;
+        None: one generation.
+    wet_mm
+        Nights of days with at least this much rain are marked as wet (common practice, no source).
+    """
+
+    model: str = ""
+    second_generation_from: str | None = None
+    wet_mm: float = 1.0
+
+
+@dataclass(frozen=True, slots=True)
 class ReadSettings:
     """How the files are written; any of these may also stand in ``[read.TABLE]`` for one table.
 
@@ -401,6 +422,7 @@ class SiteSettings:
     network: NetworkSettings = NetworkSettings()
     round: RoundSettings = RoundSettings()
     weather: WeatherSettings = WeatherSettings()
+    phenology: PhenologySettings = PhenologySettings()
     read: ReadSettings = ReadSettings()
     read_tables: Mapping[str, ReadSettings] = field(default_factory=dict)
     local_grid: LocalGridSettings | None = None

@@ -28,6 +28,7 @@ from data.settings import (
     MarkSettings,
     NetworkSettings,
     Observed,
+    PhenologySettings,
     ReadSettings,
     RoundSettings,
     SeasonWindow,
@@ -58,6 +59,7 @@ _KEYS = (
     "network",
     "round",
     "weather",
+    "phenology",
     "read",
     "local_grid",
     "limits",
@@ -98,6 +100,7 @@ _LIMITS: Mapping[str, tuple[float, float]] = {
     "min_cores": (1, 1000),
     "cores_days": (1, 366),
     "minutes_per_core": (0, 240),
+    "wet_mm": (0.1, 500),
 }
 """Smallest and largest value of each number, both allowed."""
 
@@ -183,6 +186,7 @@ def parse_settings(parsed: Mapping[str, Any]) -> SiteSettings:
         network=network,
         round=_round(told, parsed),
         weather=_weather(told, parsed),
+        phenology=_phenology(told, parsed),
         read=_read(told, "read", _site_options(told, parsed), ReadSettings()),
         read_tables=_read_tables(told, parsed),
         local_grid=_local_grid(told, parsed),
@@ -438,6 +442,21 @@ def _weather(told: _Told, parsed: Mapping[str, Any]) -> WeatherSettings:
     listed = ", ".join(map(repr, words))
     told.wrong("weather.observed", f"expected one of {listed}, found {given!r}")
     return WeatherSettings()
+
+
+def _phenology(told: _Told, parsed: Mapping[str, Any]) -> PhenologySettings:
+    table = told.table(parsed, "phenology")
+    default = PhenologySettings()
+    told.unknown_keys("phenology", table, [entry.name for entry in fields(default)])
+    model = told.typed("phenology.model", table.get("model", ""), str, "").strip()
+    day = table.get("second_generation_from")
+    if day is not None and not (isinstance(day, str) and is_month_day(day)):
+        told.wrong(
+            "phenology.second_generation_from", f'expected month-day like "07-15", found {day!r}'
+        )
+        day = None
+    wet = _like(told, "phenology.wet_mm", table.get("wet_mm", default.wet_mm), default.wet_mm)
+    return PhenologySettings(model, day, float(wet))
 
 
 def _site_options(told: _Told, parsed: Mapping[str, Any]) -> Mapping[str, Any]:

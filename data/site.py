@@ -42,8 +42,9 @@ class Site:
     bycatch
         Long: `visit_id`, `taxon`, `count`; only `ok` visits.
     weather
-        `date`, `tmin_c`, `tmax_c` of the day itself, `observed_at`; may be empty. Where a station
-        is read in the morning, a day beside a gap has NaN for what no reading tells.
+        `date`, `tmin_c`, `tmax_c`, `rain_mm` (NaN: not known) of the day itself, `observed_at`; may
+        be empty. Where a station is read in the morning, a day beside a gap has NaN for what no
+        reading tells, and rain stays with the day of reading.
     cores
         `zone_id`, `sampled_on`, `cores`, `diameter_cm`, `larvae`, `pupae`, `position`; may be
         empty.

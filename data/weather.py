@@ -19,6 +19,8 @@ from data.values import draft_of
 _CELSIUS = ("tmin_c", "tmax_c")
 _FAHRENHEIT = ("tmin_f", "tmax_f")
 
+MM_PER_INCH = 25.4
+
 
 def check_weather(
     named: NamedTable, observed: Observed = "midnight", latitude: float | None = None
@@ -37,13 +39,13 @@ def check_weather(
     Returns
     -------
     Draft
-        With `date`, `tmin_c`, `tmax_c` and `observed_at`, one row for each reading; the highs of a
-        morning station are moved by `data.observation.to_days`.
+        With `date`, `tmin_c`, `tmax_c`, `rain_mm` and `observed_at`, one row for each reading; the
+        highs of a morning station are moved by `data.observation.to_days`.
 
     Raises
     ------
     InputError
-        When both pairs of columns are there.
+        When both pairs of columns are there, or rain in two units.
     """
     _refuse_two_units(named)
     pair = temperature_columns(named.raw.text.columns)
@@ -59,7 +61,8 @@ def check_weather(
     low, high = (draft.typed[name] for name in pair)
     if pair == _FAHRENHEIT:
         low, high = fahrenheit_to_celsius(low), fahrenheit_to_celsius(high)
-    typed = draft.typed[["date"]].assign(tmin_c=low, tmax_c=high)
+    rain_mm = draft.typed["rain_mm"].fillna(MM_PER_INCH * draft.typed["rain_in"])
+    typed = draft.typed[["date"]].assign(tmin_c=low, tmax_c=high, rain_mm=rain_mm)
     return replace(draft, typed=typed.assign(observed_at=draft.typed["observed_at"]))
 
 
@@ -91,6 +94,9 @@ def _refuse_two_units(named: NamedTable) -> None:
     if all(any(name in text for name in pair) for pair in (_CELSIUS, _FAHRENHEIT)):
         problem = "temperatures are there in two units"
         raise InputError([Finding("IN-009", file, problem, "keep one pair", row=1)])
+    if "rain_mm" in text and "rain_in" in text:
+        problem = "rain is there in two units"
+        raise InputError([Finding("IN-009", file, problem, "keep one of the two", row=1)])
 
 
 def _one_row_a_day(draft: Draft) -> list[Finding]:

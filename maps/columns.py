@@ -327,8 +327,32 @@ SEASON = (
     Column("date", "date", "Night, by the day on which it begins."),
     Column("rate", _RATE, "Catch rate of that night, at the reference design's scale.", 3),
     Column("share", "share", "Caught by the end of it, of all up to the cut-off.", 4),
+    Column("cold", "true/false", "Colder than `cold_c` on average; blank without weather."),
+    Column("wet", "true/false", "With at least `wet_mm` of rain; blank where rain is not known."),
 )
 """Columns of `season.csv`, one row a night."""
+
+SEASON_WEEKS = (
+    Column("design", "text", "Trap design; rates of different designs are not to be compared."),
+    Column("species", "text", "Target species."),
+    Column("week", "ISO week", "Week."),
+    Column("adults", "adults", "Of the species in traps of that design.", 0),
+    Column("nights", "trap-nights", "Of countable visits of that design.", 0),
+    Column("rate", _RATE, "Catch rate in that design.", 3),
+    Column("rate_low", _RATE, "Lower end of its 95 % interval.", 3),
+    Column("rate_high", _RATE, "Upper end.", 3),
+)
+"""Columns of `season-weeks.csv`, one row per design, species and week."""
+
+CALENDAR = (
+    *_STAMP,
+    Column("window", "code", "What is due; see `spatial.season_calendar`."),
+    Column("first_day", "date", "First day."),
+    Column("last_day", "date", "Last day."),
+    Column("basis", "code", "`observed`, `own_fit`, `past_seasons`, `so_far` or `model`."),
+    Column("seasons", "count", "Past seasons, or courses of the weather, behind it.", 0),
+)
+"""Columns of `calendar.csv`, one row per window."""
 
 DEGREE_DAYS = (
     Column("model", "text", "Key of the model: its file in `data/models`, or yours."),
@@ -418,6 +442,8 @@ FILES: tuple[tuple[str, tuple[Column, ...]], ...] = (
     ("sampling.csv", SAMPLING),
     ("network.csv", NETWORK),
     ("season.csv", SEASON),
+    ("season-weeks.csv", SEASON_WEEKS),
+    ("calendar.csv", CALENDAR),
     ("degree-days.csv", DEGREE_DAYS),
     ("suggested-traps.csv", SUGGESTED),
     ("suggested-traps.geojson", (*SUGGESTIONS, *PROVENANCE)),

@@ -1,151 +1,243 @@
-"""The season on one page: its curve, what was caught by when, and the models' calendar."""
+"""The season on one page: what is due, its curve, what was caught by when, and what models say."""
 
 from __future__ import annotations
 
-from datetime import date
+from collections.abc import Sequence
 from html import escape
 
 import pandas as pd
 
 from data.version import VERSION
-from maps.columns import DEGREE_DAYS, SEASON
+from maps.columns import CALENDAR, DEGREE_DAYS, SEASON, SEASON_WEEKS
 from maps.exports import csv_text
-from maps.palette import INK, PAPER
-from maps.percent import percent_text
 from maps.plain_page import STYLE, paragraph, plain_page
-from maps.season_words import EVENT_TEXT, MODELS_NOTE, SEASON_NOTE, season_sentences
-from maps.weeks import day_text
-from maps.words import CAUTIONS
+from maps.season_charts import (
+    calendar_svg,
+    caught_by_day_svg,
+    caught_by_sum_svg,
+    curve_svg,
+    species_svg,
+)
+from maps.season_words import (
+    CALENDAR_NOTE,
+    CAUGHT_NOTE,
+    EVENT_TEXT,
+    MODELS_NOTE,
+    NIGHTS_NOTE,
+    SEASON_NOTE,
+    WHY_TEXT,
+    WINDOW_TEXT,
+    basis_text,
+    busy_sentences,
+    compared_sentence,
+    due_sentences,
+    generation_lines,
+    model_sentence,
+    own_lines,
+    paired_sentence,
+    past_sentence,
+)
+from maps.weeks import day_text, span_text
+from maps.words import CAUTIONS, count_of, rate_text, treated_sentences
 from spatial.season_report import SeasonReport
 
-_WIDTH, _LEFT, _RIGHT, _TOP, _CURVE, _ROW = 520.0, 46.0, 12.0, 16.0, 130.0, 28.0
-SOFT, FILL = "#52584f", "#cdbfd6"
+MOST_ZONES = 12
+"""Zones listed for cores; the others follow in the order of the adults."""
+
+_NONE = "\N{EN DASH}"
 
 
 def season_html(report: SeasonReport) -> str:
     """Return the page: self-contained, offline, printable."""
     title = f"When adults walk: {report.site.settings.name}"
     cutoff = day_text(report.season.cutoff)
+    first = [
+        *own_lines(report.dates),
+        *generation_lines(report),
+        *due_sentences(report),
+        *treated_sentences(report.site, report.season),
+    ]
     parts = [
         f"<h1>{escape(title)}</h1>",
         paragraph(f"Season {report.season.label}, up to {cutoff}."),
-        *map(paragraph, season_sentences(report)),
-        season_svg(report),
-        _table(report),
+        *map(paragraph, first),
+        *_calendar(report),
+        *_curve(report),
+        *_beside(report),
+        *_models(report),
+        *_cores(report),
         "<h2>How this was made</h2>",
-        *map(paragraph, (SEASON_NOTE, MODELS_NOTE, CAUTIONS[0])),
+        *map(paragraph, (SEASON_NOTE, CALENDAR_NOTE, CAUTIONS[0])),
         f"<footer>{paragraph(f'Data to {cutoff}. snoutline {VERSION}.')}</footer>",
     ]
-    return plain_page(title, STYLE, parts)
+    return plain_page(title, STYLE + _MORE_STYLE, parts)
 
 
-class _Frame:
-    """Days to places across the picture."""
-
-    def __init__(self, report: SeasonReport) -> None:
-        self.first, self.last = report.season.start, report.season.cutoff
-        self.days = max((self.last - self.first).days, 1)
-
-    def x(self, day: date) -> float:
-        share = min(max((day - self.first).days / self.days, 0.0), 1.0)
-        return _LEFT + share * (_WIDTH - _LEFT - _RIGHT)
+_MORE_STYLE = (
+    "td{white-space:normal}th{hyphens:manual;overflow-wrap:normal}"
+    "tbody th,th:first-child,.prose th{text-align:left;min-width:6.5em}"
+    ".prose td{text-align:left}.prose td:nth-child(2){min-width:8em}"
+)
 
 
-def season_svg(report: SeasonReport) -> str:
-    """Return curve, shares and the models' calendar as one SVG element."""
-    frame = _Frame(report)
-    rows = [(each, event) for each in report.models for event in each.events if event.low]
-    height = _TOP + _CURVE + 36 + _ROW * len(rows)
-    parts = [_curve(report, frame), _shares(report, frame), _months(frame)]
-    for number, (model, event) in enumerate(rows):
-        y = _TOP + _CURVE + 30 + _ROW * number
-        low = event.low or frame.last
-        right = frame.x(event.high or frame.last)
-        open_ = "" if event.high else ' stroke-dasharray="3 2"'
-        name = f"{EVENT_TEXT[event.event.event]} ({model.sums.model.key})"
-        parts.append(
-            f'<rect x="{frame.x(low):.1f}" y="{y:.0f}" width="{max(right - frame.x(low), 2):.1f}" '
-            f'height="8" fill="{FILL}" stroke="{INK}"{open_}/>'
-            f'<text x="{_LEFT}" y="{y + 21:.0f}" font-size="13">{escape(name)}</text>'
+def _calendar(report: SeasonReport) -> list[str]:
+    if not report.calendar:
+        return []
+    rows = [
+        (
+            WINDOW_TEXT[each.what].capitalize(),
+            span_text(each.first, each.last),
+            f"{WHY_TEXT[each.what]}; {basis_text(each)}",
         )
-    return (
-        f'<svg viewBox="0 0 {_WIDTH:g} {height:g}" role="img" '
-        'aria-label="Catch through the season, and the calendar of the models" '
-        'xmlns="http://www.w3.org/2000/svg" font-family="Source Sans 3, Segoe UI, Roboto, '
-        f'Liberation Sans, Arial, sans-serif" font-size="14" fill="{INK}">'
-        f'<rect width="{_WIDTH:g}" height="{height:g}" fill="{PAPER}"/>{"".join(parts)}</svg>'
-    )
+        for each in report.calendar
+    ]
+    return [
+        "<h2>What is due when</h2>",
+        calendar_svg(report),
+        _table("Windows of this season", ("Window", "Days", "Why"), rows, "prose"),
+    ]
 
 
-def _curve(report: SeasonReport, frame: _Frame) -> str:
-    table, base = report.dates.nightly, _TOP + _CURVE
-    axis = f'<path d="M{_LEFT} {base}H{_WIDTH - _RIGHT}" stroke="{SOFT}"/>'
-    if table.empty:
-        return axis
-    top = max(float(table["rate"].max()), 0.1) * 1.1
-    points = " ".join(
-        f"{frame.x(day.date()):.1f},{base - _CURVE * rate / top:.1f}"
-        for day, rate in zip(table["date"], table["rate"], strict=True)
-    )
-    return (
-        f'{axis}<polyline points="{points}" fill="none" stroke="{INK}" stroke-width="1.6"/>'
-        f'<text x="{_LEFT - 5}" y="{_TOP + 8}" text-anchor="end">{top:.2g}</text>'
-        f'<text x="{_LEFT - 5}" y="{base}" text-anchor="end">0</text>'
-        f'<text x="{_LEFT + 4}" y="{_TOP + 4}" fill="{SOFT}">adults per trap-week</text>'
-    )
-
-
-def _shares(report: SeasonReport, frame: _Frame) -> str:
-    parts = []
-    for each in report.dates.dates:
-        x = frame.x(each.day)
-        text = percent_text(each.share)
-        parts.append(
-            f'<path d="M{x:.1f} {_TOP + 12}V{_TOP + _CURVE}" stroke="{INK}" '
-            f'stroke-dasharray="4 3"/><text x="{x:.1f}" y="{_TOP + 10}" '
-            f'text-anchor="middle">{text}</text>'
+def _curve(report: SeasonReport) -> list[str]:
+    settings = report.site.settings
+    note = NIGHTS_NOTE.format(cold=settings.treatment.cold_c, wet=settings.phenology.wet_mm)
+    rows = [
+        (
+            f"{species}, {design}",
+            f"{table['adults'].sum():.0f}",
+            f"{table['nights'].sum():.0f}",
+            str(peak["week"]),
+            f"{rate_text(peak['rate'])} ({rate_text(peak['rate_low'])} to "
+            f"{rate_text(peak['rate_high'])})",
         )
-        if each.low and each.high:
-            y = _TOP + _CURVE + 4
-            parts.append(
-                f'<path d="M{frame.x(each.low):.1f} {y}H{frame.x(each.high):.1f}" '
-                f'stroke="{INK}" stroke-width="3"/>'
-            )
-    return "".join(parts)
+        for (design, species), table in report.curves.groupby(["design", "species"], sort=False)
+        for peak in [table.sort_values("rate").iloc[-1]]
+    ]
+    heads = ("Species, design", "Adults", "Trap-nights", "Busiest week", "Adults per trap-week")
+    caption = "Busiest week of each species in each trap design, with 95 % interval"
+    return [
+        "<h2>The curve</h2>",
+        curve_svg(report),
+        paragraph(note),
+        species_svg(report),
+        _table(caption, heads, rows),
+    ]
 
 
-def _months(frame: _Frame) -> str:
-    firsts = pd.date_range(frame.first, frame.last, freq="MS")
-    y = _TOP + _CURVE + 20
-    return "".join(
-        f'<path d="M{frame.x(day.date()):.1f} {_TOP + _CURVE}v5" stroke="{SOFT}"/>'
-        f'<text x="{frame.x(day.date()):.1f}" y="{y}" text-anchor="middle" fill="{SOFT}">'
-        f"{day_text(day.date()).split()[1][:3]}</text>"
-        for day in firsts
+def _beside(report: SeasonReport) -> list[str]:
+    lines = []
+    for label in report.past:
+        lines += [
+            past_sentence(label, report.past[label]),
+            compared_sentence(label, report.compared[label]),
+        ]
+    rows = [
+        (label, *([day_text(each.day) for each in dates.dates] or [_NONE] * 3))
+        for label, dates in [(report.season.label, report.dates), *report.past.items()]
+    ]
+    return [
+        "<h2>Beside earlier seasons</h2>",
+        *map(paragraph, [*lines, *busy_sentences(report)]),
+        caught_by_day_svg(report),
+        paragraph(CAUGHT_NOTE),
+        _table(
+            "Day by which a share of the season's adults was caught",
+            ("Season", "10 %", "50 %", "90 %"),
+            rows,
+        ),
+    ]
+
+
+def _models(report: SeasonReport) -> list[str]:
+    parts = ["<h2>What degree-day models make of it</h2>", paragraph(MODELS_NOTE)]
+    for each in report.models:
+        parts.append(paragraph(model_sentence(each, report.dates)))
+        if each.sums.known_to is not None and len(report.dates.nightly):
+            parts.append(caught_by_sum_svg(report, each))
+    rows = [
+        (
+            f"{EVENT_TEXT[event.event.event]}, {each.sums.model.key}",
+            f"{event.event.low:g} to {event.event.high:g} {each.sums.model.unit}",
+            *[day_text(day) if day else _NONE for day in (event.low, event.high)],
+            span_text(*event.ahead) if event.ahead else _NONE,
+        )
+        for each in report.models
+        for event in each.events
+    ]
+    heads = ("Event, model", "Degree-days", "Reached", "Passed", "Expected")
+    return [*parts, _table("Events of the models in this season", heads, rows)]
+
+
+def _cores(report: SeasonReport) -> list[str]:
+    waiting = report.paired.due[report.paired.due["cores"] == 0].head(MOST_ZONES)
+    rows = [
+        (str(row.zone_id), rate_text(float(str(row.rate))), f"{float(str(row.nights)):.0f}")
+        for row in waiting.itertuples()
+    ]
+    said = [paired_sentence(report.paired)] if len(report.site.cores) else []
+    cut = int((report.paired.due["cores"] > 0).sum())
+    said.append(f"{count_of(cut, 'zone')} of those with a catch had cores cut this season.")
+    return [
+        "<h2>Where to cut cores first</h2>",
+        *map(paragraph, said),
+        _table(
+            "Zones without cores this season, most adults first",
+            ("Zone", "Adults per trap-week", "Trap-nights"),
+            rows,
+        ),
+    ]
+
+
+def _table(
+    caption: str, heads: Sequence[str], rows: Sequence[Sequence[str]], kind: str = ""
+) -> str:
+    if not rows:
+        return ""
+    head = "".join(f'<th scope="col">{escape(each)}</th>' for each in heads)
+    body = "".join(
+        f'<tr><th scope="row">{escape(first)}</th>'
+        + "".join(f"<td>{escape(each)}</td>" for each in rest)
+        + "</tr>"
+        for first, *rest in rows
     )
-
-
-def _table(report: SeasonReport) -> str:
-    """Return the dates of every season as a table, for readers of screens and for paper."""
-    heads = "".join(f'<th scope="col">{text}</th>' for text in ("Season", "10 %", "50 %", "90 %"))
-    rows = []
-    for label, dates in [(report.season.label, report.dates), *report.past.items()]:
-        cells = [day_text(each.day) for each in dates.dates] or ["\N{EN DASH}"] * 3
-        tds = "".join(f"<td>{escape(text)}</td>" for text in cells)
-        rows.append(f'<tr><th scope="row">{escape(label)}</th>{tds}</tr>')
     return (
-        "<table><caption>Day by which a share of the season's adults was caught</caption>"
-        f"<thead><tr>{heads}</tr></thead><tbody>{''.join(rows)}</tbody></table>"
+        f'<table class="{kind}"><caption>{escape(caption)}</caption><thead><tr>{head}</tr></thead>'
+        f"<tbody>{body}</tbody></table>"
     )
 
 
 def season_csv(report: SeasonReport) -> str:
     """Return `season.csv`: one row a night, columns `maps.columns.SEASON`."""
-    table = report.dates.nightly.assign(
-        week=report.season.week, cutoff=report.season.cutoff.isoformat()
-    )
+    nights = report.nights.assign(wet=report.nights["wet"].where(report.nights["rain_known"]))
+    table = report.dates.nightly.merge(nights, on="date", how="left")
+    return csv_text(_stamped(report, table), SEASON)
+
+
+def season_weeks_csv(report: SeasonReport) -> str:
+    """Return `season-weeks.csv`: one row per design, species and week."""
+    return csv_text(report.curves, SEASON_WEEKS)
+
+
+def calendar_csv(report: SeasonReport) -> str:
+    """Return `calendar.csv`: one row per window of what is due."""
+    rows = [
+        {
+            "window": each.what,
+            "first_day": each.first.isoformat(),
+            "last_day": each.last.isoformat(),
+            "basis": each.basis,
+            "seasons": each.seasons,
+        }
+        for each in report.calendar
+    ]
+    table = pd.DataFrame(rows, columns=["window", "first_day", "last_day", "basis", "seasons"])
+    week, cutoff = report.season.week, report.season.cutoff.isoformat()
+    return csv_text(table.assign(week=week, cutoff=cutoff), CALENDAR)
+
+
+def _stamped(report: SeasonReport, table: pd.DataFrame) -> pd.DataFrame:
     days = [day.date().isoformat() for day in table["date"]]
-    return csv_text(table.assign(date=days), SEASON)
+    return table.assign(week=report.season.week, cutoff=report.season.cutoff.isoformat(), date=days)
 
 
 def degree_days_csv(report: SeasonReport) -> str:

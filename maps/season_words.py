@@ -1,13 +1,18 @@
-"""Words for when adults walk: the season's own dates first, then what models make of it."""
+"""Words for when adults walk: the season's own dates, what is due, seasons before, and models."""
 
 from __future__ import annotations
 
+import math
 from datetime import date
 
 from maps.percent import percent_text
-from maps.weeks import day_text
-from maps.words import count_of, treated_sentences
-from spatial.season_dates import SeasonDates, ShareDate, larvae_days
+from maps.weeks import day_text, span_text
+from maps.words import count_of, listed, rate_text, treated_sentences
+from spatial.larvae_paired import LarvaePaired
+from spatial.season_calendar import DueWindow
+from spatial.season_comparison import SeasonComparison
+from spatial.season_dates import LEVEL, SeasonDates, ShareDate, larvae_days
+from spatial.season_fit import OwnFit
 from spatial.season_report import EventDays, ModelSeason, SeasonReport
 
 EVENT_TEXT = {
@@ -60,16 +65,213 @@ SEASON_NOTE = (
 )
 
 
+WINDOW_TEXT = {
+    "first_adults": "first adults",
+    "adult_middle": "middle of the adults",
+    "adult_window": "adults walking, most not yet laid",
+    "larvae_due": "larvae hatching",
+    "cores": "time for soil cores",
+    "soil_larvae": "larvae reaching the soil",
+}
+
+WHY_TEXT = {
+    "first_adults": "the first beetle of the season in a trap",
+    "adult_middle": "half of the season's adults have walked by then",
+    "adult_window": (
+        "from one adult in ten to the middle of them: what is meant for adults meets them from "
+        "when they are active (Turf Tips, 28 April 2015)"
+    ),
+    "larvae_due": (
+        "one week after one adult in ten to two weeks after nine in ten (common practice, no "
+        "source)"
+    ),
+    "cores": (
+        "the peak of larvae lies about two weeks after that of the adults (ASA-CSSA-SSSA meeting "
+        "2015, abstract 217-2); two more weeks for a second round (common practice, no source)"
+    ),
+    "soil_larvae": (
+        "after hatching, larvae of the middle of the adults live two to three weeks in the stems, "
+        "then drop to crowns and roots (Bluegrass billbugs in Iowa, 2003)"
+    ),
+}
+
+BASIS_TEXT = {
+    "observed": "as caught this season",
+    "own_fit": "this site's own catch by degree-days, with the weather of {years}",
+    "past_seasons": "same days of the year as in {seasons}",
+    "so_far": "of those caught so far; it moves while adults walk",
+    "model": "the model that site.toml names, with the weather of {years}",
+}
+
+FIT_TEXT = {
+    "few_seasons": (
+        "This site's own relation of catch to these degree-days needs three past seasons with "
+        "weather before it can be tried; there {are} {n}."
+    ),
+    "no_fit": "No curve goes through this site's own catch and these degree-days.",
+    "not_better": (
+        "Tried on {n} past seasons, this site's own relation came within {own} days on average, "
+        "{other}: it makes no forecast."
+    ),
+    "": (
+        "Tried on {n} past seasons, this site's own relation came within {own} days on average, "
+        "{other}: it makes the forecast."
+    ),
+}
+
+NOT_COMPARED_TEXT = {
+    "no_past_season": "no countable visit of {past} lies in the same part of the season",
+    "treated_season": "too few of the same traps stand where nothing was treated since",
+    "few_traps": "fewer than five traps stood in the same places on the same nights",
+    "few_beetles": "too few beetles were caught in both seasons together",
+    "few_before": "too few beetles were caught then",
+}
+
+PAIRED_TEXT = {
+    "few_zones": (
+        "Whether larvae lie where adults walked takes eight zones with cores at least a week after "
+        "the catch; there {are} {n}."
+    ),
+    "no_variation": "All zones with cores were alike in larvae, or in adults: no correlation.",
+}
+
+CALENDAR_NOTE = (
+    "Windows say when a stage is likely to be there, not that anything is to be done: limits, "
+    "cores and the label decide. High or shaded ground runs later, southern slopes earlier; "
+    "that is for you to allow for."
+)
+
+CAUGHT_NOTE = (
+    "This season is the solid line. The picture takes all traps of each season; the sentences "
+    "above compare the same traps only. This season's shares are of what was caught so far."
+)
+
+NIGHTS_NOTE = (
+    "Marked under the curve: nights colder than {cold:g} C on average, when walking is held back, "
+    "and days with at least {wet:g} mm of rain where the weather file has rain."
+)
+
+
 def season_sentences(report: SeasonReport) -> list[str]:
-    """Return what the traps say of this season and of those before."""
-    lines = _own_lines(report.dates)
+    """Return what the traps say of this season, what is due, and what was before."""
+    lines = own_lines(report.dates) + generation_lines(report)
+    lines += due_sentences(report)
     lines += treated_sentences(report.site, report.season)
-    lines += [f"{label}: {_dates_text(dates)}." for label, dates in report.past.items()]
+    for label, dates in report.past.items():
+        lines.append(past_sentence(label, dates))
+        lines.append(compared_sentence(label, report.compared[label]))
+    lines += busy_sentences(report)
+    lines += [paired_sentence(report.paired)] if len(report.site.cores) else []
     lines += [model_sentence(each, report.dates) for each in report.models]
     return lines
 
 
-def _own_lines(dates: SeasonDates) -> list[str]:
+def past_sentence(label: str, dates: SeasonDates) -> str:
+    """Return by when a past season's adults had walked."""
+    return f"{label}: {_dates_text(dates)}."
+
+
+def generation_lines(report: SeasonReport) -> list[str]:
+    """Return the dates of both generations; nothing where the site has one."""
+    names = ("First", "Second")
+    return [
+        f"{name} generation: {_dates_text(dates)}."
+        for name, dates in zip(names, report.generations, strict=False)
+    ]
+
+
+def due_sentences(report: SeasonReport) -> list[str]:
+    """Return what is due on the cut-off, and what comes next."""
+    today = report.season.cutoff
+    now = [each for each in report.calendar if each.first <= today <= each.last]
+    ahead = sorted(
+        (each for each in report.calendar if each.first > today), key=lambda each: each.first
+    )
+    lines = []
+    if now:
+        texts = [f"{WINDOW_TEXT[each.what]} until {day_text(each.last)}" for each in now]
+        lines.append(f"Due on {day_text(today)}: {'; '.join(texts)}.")
+    if ahead:
+        each = ahead[0]
+        lines.append(
+            f"Next: {WINDOW_TEXT[each.what]}, {span_text(each.first, each.last)} "
+            f"({basis_text(each)})."
+        )
+    return lines
+
+
+def basis_text(window: DueWindow) -> str:
+    """Return what a window rests on.
+
+    Examples
+    --------
+    >>> basis_text(DueWindow("cores", date(2026, 6, 2), date(2026, 6, 16), "past_seasons", 1))
+    'same days of the year as in the one past season, which gives no range'
+    """
+    one = "the one past season, which gives no range"
+    return BASIS_TEXT[window.basis].format(
+        years="one past year, which gives no range"
+        if window.seasons == 1
+        else count_of(window.seasons, "past year"),
+        seasons=one if window.seasons == 1 else count_of(window.seasons, "past season"),
+    )
+
+
+def compared_sentence(label: str, found: SeasonComparison) -> str:
+    """Return how this season compares with an earlier one, matched traps and nights only."""
+    if found.reason:
+        reason = NOT_COMPARED_TEXT[found.reason].format(past=label)
+        return f"Against {label} nothing can be said: {reason}."
+    high = "no upper end" if found.high == float("inf") else f"{found.high:.2f}"
+    return (
+        f"Against {label}, same {count_of(found.traps, 'trap')} on the same nights of the season: "
+        f"{rate_text(found.rate)} adults per trap-week now, {rate_text(found.past_rate)} then; "
+        f"ratio {found.ratio:.2f} ({percent_text(LEVEL)} interval {found.low:.2f} to {high})."
+    )
+
+
+def busy_sentences(report: SeasonReport) -> list[str]:
+    """Return the zones that were busy in every season that could tell, of two or more."""
+    table = report.busy[(report.busy["testable"] >= 2)]
+    always = table[table["busy"] == table["testable"]]
+    if not len(table):
+        return []
+    if always.empty:
+        return ["No zone was busy in every season that could tell."]
+    zones = [f"{row.zone_id} ({row.busy} of {row.testable})" for row in always.itertuples()]
+    return [f"Busy in every season that could tell, by marked traps: {listed(zones, 8)}."]
+
+
+def paired_sentence(found: LarvaePaired) -> str:
+    """Return whether larvae lie where adults walked."""
+    if found.reason:
+        are = "is" if found.zones == 1 else "are"
+        return PAIRED_TEXT[found.reason].format(n=found.zones, are=are)
+    return (
+        f"Across {found.zones} zones with cores, larvae rank with the adults caught up to a week "
+        f"before: correlation {found.rho:.2f} (95 % interval {found.low:.2f} to {found.high:.2f})."
+    )
+
+
+def fit_sentence(fit: OwnFit) -> str:
+    """Return whether the site's own relation of catch to degree-days makes a forecast."""
+    other = []
+    for column, name in (
+        ("published_days", "the published thresholds within {:.0f}"),
+        ("last_year_days", "the dates of the year before within {:.0f}"),
+    ):
+        error = fit.mean_error(column, "own_days")
+        other += [name.format(error)] if not math.isnan(error) else []
+    return FIT_TEXT[fit.reason].format(
+        n=fit.seasons,
+        are="is" if fit.seasons == 1 else "are",
+        own=f"{fit.mean_error('own_days'):.0f}",
+        other=", ".join(other),
+    )
+
+
+def own_lines(dates: SeasonDates) -> list[str]:
+    """Return what the traps say of this season so far."""
     lines = []
     if dates.first_catch is not None:
         first, last = dates.first_catch
@@ -105,18 +307,21 @@ def model_sentence(found: ModelSeason, dates: SeasonDates) -> str:
     counted = f"{METHOD_TEXT[model.method]}, {CUT_OFF_TEXT[model.cut_off]}, base {model.base:g} "
     counted += f"{model.unit}, from {model.start}"
     parts = [f"{model.name}: {said} ({counted}; {model.source})."]
+    parts += [model.method_note] if model.method_note else []
     if found.sums.filled:
         parts.append(f"{count_of(found.sums.filled, 'day')} without a temperature were filled.")
     if found.sums.reason:
         day = day_text(found.sums.known_to) if found.sums.known_to else ""
         parts.append(f"But {NO_SUM_TEXT[found.sums.reason].format(day=day)}.")
-    return " ".join([*parts, *_against(found, dates)])
+    return " ".join([*parts, *_against(found, dates), fit_sentence(found.fit)])
 
 
 def event_text(each: EventDays, *, ended: bool = False) -> str:
     """Return when a model puts an event; `ended` where its sum stops before the cut-off."""
     name = EVENT_TEXT[each.event.event]
     quoted = "" if each.event.status == "read" else f" ({each.event.status})"
+    if each.ahead is not None:
+        return f"{name} expected {span_text(*each.ahead)}{quoted}"
     if each.low is None:
         return f"{name} {'not known' if ended else 'not reached yet'}{quoted}"
     if each.high is None:

@@ -31,6 +31,17 @@ def day_text(day: date) -> str:
     return f"{day.day} {_MONTHS[day.month - 1]} {day.year}"
 
 
+def span_text(first: date, last: date) -> str:
+    """Return two days as prose; one where they are the same.
+
+    Examples
+    --------
+    >>> span_text(date(2026, 5, 4), date(2026, 5, 6)), span_text(date(2026, 5, 4), date(2026, 5, 4))
+    ('4 May 2026 to 6 May 2026', '4 May 2026')
+    """
+    return day_text(first) if first == last else f"{day_text(first)} to {day_text(last)}"
+
+
 def month_day_text(month_day: str) -> str:
     """Return a day of every year in words.
 

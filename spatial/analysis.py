@@ -10,7 +10,6 @@ import shapely
 
 from data.site import Site
 from data.version import VERSION
-from spatial.assign import assign_zones
 from spatial.clusters import LocalClusters, clusters_by
 from spatial.curve import season_curve
 from spatial.density import gaps, nearest_trap_m
@@ -20,6 +19,7 @@ from spatial.network import network_of, walked_m
 from spatial.power import chance_of_finding, watched
 from spatial.results import Analysis, Chance, Season
 from spatial.season_effort import season_effort
+from spatial.season_traps import season_traps
 from spatial.seasons import choose_season
 from spatial.second_look import SecondLook, second_look
 from spatial.site_ratios import site_ratios
@@ -54,7 +54,7 @@ def analyse(site: Site, week: str | None = None, *, seed: int = 0) -> Analysis:
     season = choose_season(site.visits["checked_on"], site.settings.season, week)
     visits = season_visits(site.visits, season)
     table = rounds(visits)
-    traps = _season_traps(site, season, table)
+    traps = season_traps(site, season, table)
     totals = to_date(table, season.weeks, pd.Index(traps["location_id"]))
     marks = _marks_by_week(traps, totals, site, seed)
     graph, latest = marks[-1]
@@ -99,26 +99,6 @@ def analyse(site: Site, week: str | None = None, *, seed: int = 0) -> Analysis:
         versions=_versions(),
         decisions=judged.decisions,
         rule=judged.rule,
-    )
-
-
-def _season_traps(site: Site, season: Season, table: pd.DataFrame) -> gpd.GeoDataFrame:
-    """Return the locations in use at any time of the season to date, each with its zone."""
-    traps = site.traps
-    begun = traps["installed"].isna() | (traps["installed"] <= pd.Timestamp(season.cutoff))
-    ended = traps["removed"] < pd.Timestamp(season.start)
-    visited = traps["location_id"].isin(table["location_id"])
-    chosen = traps[(begun & ~ended) | visited].reset_index(drop=True)
-    placed = assign_zones(chosen, site.zones, site.settings.network.near_m)
-    over = chosen["removed"] <= pd.Timestamp(season.cutoff)
-    use = placed["zone_id"].map(site.zones.set_index("zone_id")["use"])
-    columns = ["location_id", "trap_id", "design", "installed", "removed", "geometry"]
-    return chosen[columns].assign(
-        zone_id=placed["zone_id"],
-        placement=placed["placement"],
-        zone_distance_m=placed["zone_distance_m"],
-        use=use,
-        in_use=(~over).to_numpy(),
     )
 
 

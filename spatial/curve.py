@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 import pandas as pd
@@ -46,7 +46,7 @@ def season_curve(
         ["ok", "void", "adults", "nights", "comparable_adults", "comparable"]
     ].sum()
     sums = sums.reindex(list(season.weeks)).fillna(0.0)
-    low, high = _intervals(counted[counted["comparable"] > 0], season)
+    low, high = weekly_intervals(counted[counted["comparable"] > 0], season.weeks)
     return pd.DataFrame(
         {
             "week": list(season.weeks),
@@ -61,16 +61,25 @@ def season_curve(
     )
 
 
-def _intervals(seen: pd.DataFrame, season: Season) -> tuple[FloatArray, FloatArray]:
-    n = len(season.weeks)
+def weekly_intervals(seen: pd.DataFrame, weeks: Sequence[str]) -> tuple[FloatArray, FloatArray]:
+    """Return both ends of each week's interval, adults per trap-week; NaN where nothing was seen.
+
+    Parameters
+    ----------
+    seen
+        `week`, `adults` and `comparable` (trap-nights above zero), one row per trap and round.
+    weeks
+        The weeks wanted.
+    """
+    n = len(weeks)
     low, high = np.full(n, np.nan), np.full(n, np.nan)
     if seen.empty:
         return low, high
     by_week = seen.groupby("week")[["adults", "comparable"]].transform("sum")
     means = seen["comparable"] * by_week["adults"] / by_week["comparable"]
     k = usable_k(negative_binomial_k(seen["adults"], means))
-    weeks, group = np.unique(seen["week"].to_numpy(dtype=str), return_inverse=True)
+    there, group = np.unique(seen["week"].to_numpy(dtype=str), return_inverse=True)
     ends = rate_intervals(seen["adults"], seen["comparable"], group, k)
-    places = pd.Index(season.weeks).get_indexer(pd.Index(weeks))
+    places = pd.Index(weeks).get_indexer(pd.Index(there))
     low[places], high[places] = (NIGHTS_PER_WEEK * end for end in ends)
     return low, high

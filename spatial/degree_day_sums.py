@@ -179,9 +179,10 @@ def event_days(found: DegreeDaySum, event: ModelEvent) -> tuple[date | None, dat
     >>> event_days(found, east.events[0])
     (datetime.date(2026, 4, 1), datetime.date(2026, 4, 9))
     """
-    return _reached(found, event.low), _reached(found, event.high)
+    return reached(found, event.low), reached(found, event.high)
 
 
-def _reached(found: DegreeDaySum, amount: float) -> date | None:
+def reached(found: DegreeDaySum, amount: float) -> date | None:
+    """Return the first day by which a sum has reached an amount; None where it has not."""
     there = found.table["date"][found.table["total"] >= amount - 1e-9]
     return there.iloc[0].date() if len(there) else None

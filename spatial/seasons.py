@@ -108,7 +108,7 @@ def choose_season(
     if inside.empty:
         raise SettingsError(_no_visit_message(start, cutoff, checked_on))
     weeks = tuple(sorted(iso_week(inside).unique()))
-    return Season(_label(start, end), start, end, week or weeks[-1], cutoff, weeks)
+    return Season(season_label(start, end), start, end, week or weeks[-1], cutoff, weeks)
 
 
 def in_period(days: pd.Series[pd.Timestamp], first: date, last: date) -> BoolArray:
@@ -129,7 +129,14 @@ def _day(year: int, month_day: str) -> date:
     return date(year, month, day)
 
 
-def _label(start: date, end: date) -> str:
+def season_label(start: date, end: date) -> str:
+    """Return the name of a season by its first and last day.
+
+    Examples
+    --------
+    >>> season_label(date(2026, 10, 1), date(2027, 3, 31))
+    '2026/27'
+    """
     return str(start.year) if start.year == end.year else f"{start.year}/{end.year % 100:02d}"
 
 

@@ -3,23 +3,28 @@
 from __future__ import annotations
 
 import csv
+import math
 from pathlib import Path
 
 import pandas as pd
 import pytest
 from click.testing import CliRunner, Result
-from sites import make_site
+from sites import SETTINGS, VOID, make_site
 
-from data.degree_day_models import EVENTS, shipped_models
-from data.findings import SettingsError
-from data.reading import read_site
+from data.degree_day_models import EVENTS, shipped_models, site_models
+from data.findings import InputError, SettingsError
+from data.reading import read_forecast, read_site
 from maps import season_words as words
-from maps.columns import DEGREE_DAYS, SEASON
+from maps.columns import CALENDAR, DEGREE_DAYS, SEASON, SEASON_WEEKS
 from maps.season_page import season_html
 from scripts.commands import season as module
 from spatial.degree_day_sums import REASONS
 from spatial.degree_days import CUT_OFFS, METHODS
+from spatial.larvae_paired import PAIRED_REASONS
+from spatial.season_calendar import BASES, WINDOWS
+from spatial.season_comparison import NOT_COMPARED
 from spatial.season_dates import NO_DATES
+from spatial.season_fit import FIT_REASONS
 from spatial.season_report import SeasonReport, season_report
 
 
@@ -34,7 +39,9 @@ def report(site: Path) -> SeasonReport:
     read = read_site(site)
     days = pd.date_range("2026-01-01", "2026-05-31")
     low = [-5 + 0.12 * number for number in range(len(days))]
-    weather = pd.DataFrame({"date": days, "tmin_c": low, "tmax_c": [each + 12 for each in low]})
+    weather = pd.DataFrame(
+        {"date": days, "tmin_c": low, "tmax_c": [each + 12 for each in low], "rain_mm": math.nan}
+    )
     object.__setattr__(read, "weather", weather)
     return season_report(read, None, shipped_models())
 
@@ -51,11 +58,18 @@ def test_it_writes_every_file_and_says_when(site: Path) -> None:
     assert {path.name for path in out.iterdir()} == {
         "season.html",
         "season.csv",
+        "season-weeks.csv",
+        "calendar.csv",
         "degree-days.csv",
     }
     assert "The first beetle was caught between 6 April 2026 and 13 April 2026." in result.output
     assert "Of all adults caught so far this season: 10 % by" in result.output
-    for name, columns in (("season.csv", SEASON), ("degree-days.csv", DEGREE_DAYS)):
+    for name, columns in (
+        ("season.csv", SEASON),
+        ("season-weeks.csv", SEASON_WEEKS),
+        ("calendar.csv", CALENDAR),
+        ("degree-days.csv", DEGREE_DAYS),
+    ):
         rows = list(csv.DictReader((out / name).read_text(encoding="utf-8").splitlines()))
         assert list(rows[0]) == [each.name for each in columns]
     assert float(rows[-1]["total"] or 0) >= 0
@@ -103,7 +117,7 @@ def test_a_users_own_model_is_read_and_an_unknown_name_refused(site: Path, tmp_p
     assert "Own: larvae and damage" in result.output
     assert "mountain west" not in result.output
     with pytest.raises(SettingsError, match="is neither a model that ships nor a file"):
-        module.chosen_models(("east",))
+        site_models(("east",), site)
 
 
 def test_every_code_has_words_and_no_words_are_left_over() -> None:
@@ -112,3 +126,86 @@ def test_every_code_has_words_and_no_words_are_left_over() -> None:
     assert set(words.CUT_OFF_TEXT) == set(CUT_OFFS)
     assert set(words.NO_DATES_TEXT) == set(NO_DATES)
     assert set(words.NO_SUM_TEXT) == set(REASONS) - {""}
+    assert set(words.WINDOW_TEXT) == set(words.WHY_TEXT) == set(WINDOWS)
+    assert set(words.BASIS_TEXT) == set(BASES)
+    assert set(words.FIT_TEXT) == {"", *FIT_REASONS}
+    assert set(words.NOT_COMPARED_TEXT) == set(NOT_COMPARED)
+    assert set(words.PAIRED_TEXT) == set(PAIRED_REASONS)
+
+
+def test_weekly_catches_by_species_and_design_add_up_to_the_files(site: Path) -> None:
+    run(site, folder="weeks")
+    text = (site.parent / "weeks" / "season-weeks.csv").read_text(encoding="utf-8")
+    rows = list(csv.DictReader(text.splitlines()))
+    read = read_site(site)
+    for species in read.settings.target_species:
+        own = [float(row["adults"]) for row in rows if row["species"] == species]
+        caught = read.catches[read.catches["species"] == species]["adults"].sum()
+        assert sum(own) == caught
+    # Cups of the first round: every trap but each fourth and the void ones, parvulus n modulo 5.
+    first = next(r for r in rows if r["design"] == "cup" and "parvulus" in r["species"])
+    out = [n for n in range(1, 17) if n % 4 and (f"T{n:02d}", 0) not in VOID]
+    assert float(first["adults"]) == sum(n % 5 for n in out)
+    assert float(first["nights"]) == 7 * len(out)
+    assert float(first["rate"]) == pytest.approx(sum(n % 5 for n in out) / len(out), abs=0.001)
+
+
+def test_site_toml_names_a_model_and_a_second_generation(tmp_path: Path) -> None:
+    settings = SETTINGS + (
+        '[phenology]\nmodel = "mixed_mountain_west_2015"\nsecond_generation_from = "04-20"\n'
+    )
+    site = make_site(tmp_path / "site", settings=settings)
+    output = run(site).output
+    assert "mountain west" in output
+    assert "eastern United States" not in output
+    assert "First generation: 10 % by" in output
+    assert "Second generation: 10 % by" in output
+    wrong = make_site(tmp_path / "wrong", settings=SETTINGS + '[phenology]\nmodel = "west"\n')
+    with pytest.raises(SettingsError, match="'west' is neither a model that ships nor a file"):
+        run_raw(wrong, tmp_path)
+    later = SETTINGS + '[phenology]\nsecond_generation_from = "July"\n'
+    with pytest.raises(SettingsError, match="second_generation_from: expected month-day"):
+        read_site(make_site(tmp_path / "later", settings=later))
+
+
+def run_raw(site: Path, folder: Path) -> None:
+    """Run the command and let its error through."""
+    arguments = [str(site), "--out", str(folder / "raw")]
+    result = CliRunner().invoke(module.command, arguments)
+    assert result.exception is not None
+    raise result.exception
+
+
+def test_rain_is_read_in_inches_and_marks_wet_nights(tmp_path: Path) -> None:
+    days = pd.date_range("2026-04-06", periods=20)
+    lines = [f"{day.date()},5.0,15.0,{0.1 if n == 3 else 0}" for n, day in enumerate(days)]
+    text = "\n".join(["date,tmin_c,tmax_c,rain_in", *lines]) + "\n"
+    site = make_site(tmp_path / "site", files={"weather.csv": text})
+    read = read_site(site)
+    assert read.weather["rain_mm"].max() == pytest.approx(2.54)
+    assert run(site).exit_code == 0
+    rows = list(csv.DictReader((tmp_path / "out" / "season.csv").read_text().splitlines()))
+    assert [row["date"] for row in rows if row["wet"] == "true"] == ["2026-04-09"]
+    assert {row["cold"] for row in rows[:20]} == {"true"}
+    both = text.replace("rain_in", "rain_in,rain_mm").replace("15.0,", "15.0,1,")
+    twice = make_site(tmp_path / "twice", files={"weather.csv": both})
+    found = read_site(twice).findings
+    assert any("rain is there in two units" in each.problem for each in found)
+
+
+def test_a_forecast_is_read_and_a_wrong_one_refused(tmp_path: Path) -> None:
+    days = pd.date_range("2026-05-04", periods=140)
+    rows = [f"{day.date()},59,{95 if n < 5 else 86}" for n, day in enumerate(days)]
+    forecast = tmp_path / "forecast.csv"
+    forecast.write_text("\n".join(["date,tmin_f,tmax_f", *rows]) + "\n", encoding="utf-8")
+    days = pd.date_range("2026-02-20", "2026-05-03")
+    lines = [f"{day.date()},5,15" for day in days]
+    text = "\n".join(["date,tmin_c,tmax_c", *lines]) + "\n"
+    site = make_site(tmp_path / "site", files={"weather.csv": text})
+    output = run(site, "--forecast", str(forecast), folder="told").output
+    # No degree-days over 50 F before 4 May (mean 10 C), then 5 x 27 and 22.5 a day: 280 to 352 are
+    # reached on the 12th and the 15th day.
+    assert "first adults expected 15 May 2026 to 18 May 2026" in output
+    forecast.write_text("date,tmin_f,tmax_f\n2026-05-04,90,60\n", encoding="utf-8")
+    with pytest.raises(InputError, match="above the highest temperature"):
+        read_forecast(forecast, read_site(site).settings)

@@ -6,11 +6,15 @@ from pathlib import Path
 
 import click
 
-from data.degree_day_models import DegreeDayModel, read_model, shipped_models
-from data.findings import SettingsError
-from data.reading import read_site
-from data.suggestions import did_you_mean
-from maps.season_page import degree_days_csv, season_csv, season_html
+from data.degree_day_models import site_models
+from data.reading import read_forecast, read_site
+from maps.season_page import (
+    calendar_csv,
+    degree_days_csv,
+    season_csv,
+    season_html,
+    season_weeks_csv,
+)
 from maps.season_words import season_sentences
 from scripts.out_folder import default_folder, out_option, written
 from scripts.progress import Progress
@@ -31,7 +35,14 @@ from spatial.season_report import season_report
     "names",
     metavar="MODEL",
     multiple=True,
-    help="Key of a model that ships, or a file of yours; may be given again.  [default: all]",
+    help="Key of a model that ships, or a file of yours, in place of what site.toml names; may be "
+    "given again.  [default: all that ship]",
+)
+@click.option(
+    "--forecast",
+    metavar="FILE",
+    type=click.Path(exists=True, dir_okay=False, path_type=Path),
+    help="Temperatures of days to come, written like weather.csv.",
 )
 @out_option()
 @going_options
@@ -40,54 +51,36 @@ def command(
     *,
     week: str | None,
     names: tuple[str, ...],
+    forecast: Path | None,
     out: Path | None,
     keep_going: bool,
     quiet: bool,
 ) -> None:
     """Say when the adults of SITE walk: first catch, and the days by which 10, 50 and 90 % did.
 
-    Writes season.html (one page to print), season.csv (one row a night) and degree-days.csv. Past
-    seasons and degree-day models stand beside this one; no model is chosen for you. The files of
-    SITE are only read.
+    Writes season.html (a page to print: what is due, curves, earlier seasons, models), season.csv
+    (one row a night), season-weeks.csv (by species and design), calendar.csv (what is due) and
+    degree-days.csv. No model is chosen for you: site.toml may name one, else all that ship stand
+    side by side. The files of SITE are only read.
     """
-    models = chosen_models(names)
     with Progress(quiet=quiet) as progress:
         progress.step("reading the site")
         checked = read_site(site)
         if not keep_going:
             refuse_errors(checked)
+        told = None if forecast is None else read_forecast(forecast, checked.settings)
+        wanted = names or (checked.settings.phenology.model,)
+        models = site_models(wanted, site)
+        named = models[0].key if len(models) == 1 and wanted[0] else ""
         progress.step("dating the season")
-        report = season_report(checked, week, models)
+        report = season_report(checked, week, models, named=named, forecast=told)
         texts: dict[str, str | bytes] = {
             "season.html": season_html(report),
             "season.csv": season_csv(report),
+            "season-weeks.csv": season_weeks_csv(report),
+            "calendar.csv": calendar_csv(report),
             "degree-days.csv": degree_days_csv(report),
         }
         folder = out or default_folder(site)
         paths = written({**texts, **aside_texts(checked, folder)}, folder, site)
     say(checked.findings, season_sentences(report), paths, quiet=quiet)
-
-
-def chosen_models(names: tuple[str, ...]) -> tuple[DegreeDayModel, ...]:
-    """Return the models asked for: by key or by file, and all that ship without a name.
-
-    Raises
-    ------
-    SettingsError
-        If a name is neither, or a file is wrong.
-    """
-    ships = {each.key: each for each in shipped_models()}
-    if not names:
-        return tuple(ships.values())
-    found = []
-    for name in names:
-        if name in ships:
-            found.append(ships[name])
-        elif name.endswith(".toml"):
-            found.append(read_model(Path(name)))
-        else:
-            hint = did_you_mean(name, list(ships), f"models are {', '.join(ships)}")
-            raise SettingsError(
-                f"--model {name!r} is neither a model that ships nor a file; {hint}"
-            )
-    return tuple(found)

@@ -1,0 +1,378 @@
+"""Pictures of a season: its curve, what was caught by when, and the calendar of what is due.
+
+520 units wide, so that letters are legible at 360 px. This season is a solid line, earlier ones are
+dashed, a fitted relation is dotted: they differ in grey, too.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from datetime import date
+from html import escape
+
+import numpy as np
+import pandas as pd
+
+from maps.palette import INK, PAPER
+from maps.percent import percent_text
+from maps.season_words import EVENT_TEXT, WINDOW_TEXT
+from maps.weeks import day_text
+from maps.words import rate_text
+from spatial.season_dates import SeasonDates
+from spatial.season_fit import SHAPES
+from spatial.season_report import ModelSeason, SeasonReport
+
+SOFT, FILL = "#52584f", "#cdbfd6"
+_WIDTH, _LEFT, _RIGHT = 520.0, 46.0, 14.0
+_FONT = (
+    'xmlns="http://www.w3.org/2000/svg" font-family="Source Sans 3, Segoe UI, Roboto, '
+    'Liberation Sans, Arial, sans-serif"'
+)
+DASHES = ("6 4", "3 3", "9 3 2 3", "2 2 6 2")
+"""Of earlier seasons, the latest first; older ones share the last."""
+
+
+class Days:
+    """Days to places across a picture; `first` and `last` are its ends."""
+
+    def __init__(self, first: date, last: date) -> None:
+        self.first, self.last = first, last
+        self.span = max((last - first).days, 1)
+
+    def x(self, day: date) -> float:
+        """Return the place of a day, at an end of the picture where it lies outside."""
+        share = min(max((day - self.first).days / self.span, 0.0), 1.0)
+        return _LEFT + share * (_WIDTH - _LEFT - _RIGHT)
+
+    def months(self, y: float) -> str:
+        """Return ticks and names of the months under a base line."""
+        return "".join(
+            f'<path d="M{self.x(day.date()):.1f} {y:g}v5" stroke="{SOFT}"/>'
+            + _text(self.x(day.date()), y + 18, day_text(day.date()).split()[1][:3], "middle", SOFT)
+            for day in pd.date_range(self.first, self.last, freq="MS")
+        )
+
+
+def _text(x: float, y: float, text: str, anchor: str = "start", fill: str = INK) -> str:
+    return (
+        f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}" fill="{fill}">{escape(text)}</text>'
+    )
+
+
+def _line(points: Iterable[tuple[float, float]], more: str = "") -> str:
+    listed = " ".join(f"{x:.1f},{y:.1f}" for x, y in points)
+    return (
+        f'<polyline points="{listed}" fill="none" stroke="{INK}" stroke-width="1.6"{more}/>'
+        if listed
+        else ""
+    )
+
+
+def _svg(height: float, label: str, parts: Iterable[str]) -> str:
+    return (
+        f'<svg viewBox="0 0 {_WIDTH:g} {height:g}" role="img" aria-label="{escape(label)}" '
+        f'{_FONT} font-size="14" fill="{INK}"><rect width="{_WIDTH:g}" height="{height:g}" '
+        f'fill="{PAPER}"/>{"".join(parts)}</svg>'
+    )
+
+
+def curve_svg(report: SeasonReport) -> str:
+    """Return the curve of the season, its cold and wet nights, and degree-days as further axes.
+
+    Parameters
+    ----------
+    report
+        What is shown.
+    """
+    days, base = Days(report.season.start, report.season.cutoff), 150.0
+    rows = [each for each in report.models if each.sums.known_to is not None]
+    parts = [_curve(report.dates, days, base), _shares(report.dates, days, base)]
+    parts.append(_night_strips(report, days, base + 12))
+    at = base + 40
+    parts.append(days.months(at))
+    for number, model in enumerate(rows):
+        parts.append(_degree_axis(model, days, at + 42 + 34 * number))
+    height = at + 30 + 34 * len(rows)
+    return _svg(height, "Catch through the season, nights and degree-days", parts)
+
+
+def _curve(dates: SeasonDates, days: Days, base: float) -> str:
+    axis = f'<path d="M{_LEFT} {base}H{_WIDTH - _RIGHT}" stroke="{SOFT}"/>'
+    table = dates.nightly
+    if table.empty:
+        return axis
+    top = max(float(table["rate"].max()), 0.1) * 1.1
+    points = [
+        (days.x(day.date()), base - (base - 24) * rate / top)
+        for day, rate in zip(table["date"], table["rate"], strict=True)
+    ]
+    return (
+        f"{axis}{_line(points)}{_text(_LEFT - 5, 34, rate_text(top), 'end')}"
+        f"{_text(_LEFT - 5, base, '0', 'end')}"
+        f"{_text(_LEFT + 4, 12, 'adults per trap-week', fill=SOFT)}"
+    )
+
+
+def _shares(dates: SeasonDates, days: Days, base: float) -> str:
+    parts = []
+    for each in dates.dates:
+        x = days.x(each.day)
+        parts.append(
+            f'<path d="M{x:.1f} 30V{base}" stroke="{INK}" stroke-dasharray="4 3"/>'
+            + _text(x, 27, percent_text(each.share), "middle")
+        )
+        if each.low and each.high:
+            ends = f"M{days.x(each.low):.1f} {base + 4}H{days.x(each.high):.1f}"
+            parts.append(f'<path d="{ends}" stroke="{INK}" stroke-width="3"/>')
+    return "".join(parts)
+
+
+def _night_strips(report: SeasonReport, days: Days, y: float) -> str:
+    """Return a row of cold nights, and one of wet ones where rain is known."""
+    nights = report.nights
+    rows = [("cold", nights["cold"])]
+    if nights["rain_known"].any():
+        rows.append(("wet", nights["wet"]))
+    parts = []
+    for number, (name, there) in enumerate(rows):
+        at = y + 12 * number
+        marks = "".join(
+            f"M{days.x(day.date()):.1f} {at:g}v7" for day in nights.loc[there.astype(bool), "date"]
+        )
+        parts.append(f'<path d="{marks or "M0 0"}" stroke="{SOFT}" stroke-width="1.4"/>')
+        parts.append(f'<g font-size="12">{_text(_LEFT - 5, at + 8, name, "end", SOFT)}</g>')
+    return "".join(parts) if len(nights) else ""
+
+
+def _degree_axis(model: ModelSeason, days: Days, y: float) -> str:
+    """Return degree-days as a second axis: round sums where they were reached."""
+    table = model.sums.table.dropna(subset=["total"])
+    table = table[table["date"] >= pd.Timestamp(days.first)]
+    parts = [f'<path d="M{_LEFT} {y}H{_WIDTH - _RIGHT}" stroke="{SOFT}"/>']
+    last_x = -99.0
+    for amount in _round_sums(float(table["total"].max()) if len(table) else 0.0):
+        day = table.loc[table["total"] >= amount, "date"].iloc[0].date()
+        x = days.x(day)
+        if x - last_x > 34 and x < _WIDTH - 24:
+            parts.append(f'<path d="M{x:.1f} {y}v-5" stroke="{SOFT}"/>')
+            parts.append(_text(x, y - 7, f"{amount:g}", "middle", SOFT))
+            last_x = x
+    name = f"degree-days {model.sums.model.unit}, {model.sums.model.key}"
+    return "".join(parts) + f'<g font-size="12">{_text(_LEFT, y + 12, name, fill=SOFT)}</g>'
+
+
+def _round_sums(top: float) -> list[float]:
+    """Return round numbers above zero up to a sum, about six of them.
+
+    Examples
+    --------
+    >>> _round_sums(1180)
+    [200.0, 400.0, 600.0, 800.0, 1000.0]
+    """
+    if top <= 0:
+        return []
+    power = 10.0 ** math.floor(math.log10(top / 6))
+    step = power * next(m for m in (1, 2, 5, 10) if power * m >= top / 6)
+    return [float(each) for each in np.arange(step, top, step)]
+
+
+def caught_by_day_svg(report: SeasonReport) -> str:
+    """Return the adults caught by each day of the season: this one beside earlier ones."""
+    days, frame = Days(report.season.start, report.season.end), _Caught(report)
+    parts = [frame.axes(), days.months(frame.base)]
+    for number, (label, dates) in enumerate(_seasons(report)):
+        shift = report.season.start - _start_of(report, label)
+        points = [
+            (days.x(day.date() + shift), frame.y(caught))
+            for day, caught in zip(dates.nightly["date"], _caught(dates), strict=True)
+        ]
+        parts += [_line(points, _dash(number)), _key(number, label)]
+    label = "Adults caught by each day, this season and earlier ones"
+    return _svg(frame.base + 28, label, parts)
+
+
+def caught_by_sum_svg(report: SeasonReport, model: ModelSeason) -> str:
+    """Return the adults caught by how many degree-days, and where the model puts its events."""
+    frame, top = _Caught(report), _top_sum(model)
+    parts = [frame.axes(), _event_bands(model, frame.base, top)]
+    sums = {each.label: each.sums for each in model.past} | {report.season.label: model.sums}
+    for number, (label, dates) in enumerate(_seasons(report)):
+        total = sums[label].table.set_index("date")["total"]
+        both = pd.DataFrame({"total": total, "caught": _caught(dates)}).dropna()
+        points = [
+            (_sum_x(amount, top), frame.y(caught))
+            for amount, caught in zip(both["total"], both["caught"], strict=True)
+        ]
+        parts += [_line(points, _dash(number)), _key(number, label)]
+    parts.append(_own_curve(report, model, frame, top))
+    base = frame.base
+    for amount in _round_sums(top):
+        parts.append(f'<path d="M{_sum_x(amount, top):.1f} {base}v5" stroke="{SOFT}"/>')
+        parts.append(_text(_sum_x(amount, top), base + 18, f"{amount:g}", "middle", SOFT))
+    name = f"degree-days {model.sums.model.unit}, {model.sums.model.key}"
+    parts.append(_text(_LEFT, base + 34, name, fill=SOFT))
+    return _svg(base + 40, f"Adults caught by degree-days of {model.sums.model.key}", parts)
+
+
+def _own_curve(report: SeasonReport, model: ModelSeason, frame: _Caught, top: float) -> str:
+    """Return the site's own relation, at the mean catch of whole seasons, where it forecasts."""
+    curve = model.fit.curve
+    if curve is None or model.fit.reason:
+        return ""
+    whole = float(np.mean([_caught(each.dates).iloc[-1] for each in model.past]))
+    amounts = np.linspace(0, top, 60)
+    shares = SHAPES[curve.shape](amounts, curve.middle, curve.scale)
+    places = [(_sum_x(d, top), frame.y(whole * s)) for d, s in zip(amounts, shares, strict=True)]
+    return _line(places, ' stroke-dasharray="1 3"')
+
+
+def _caught(dates: SeasonDates) -> pd.Series[float]:
+    """Return adults per trap up to and with each night, by date."""
+    table = dates.nightly
+    return (table["rate"].cumsum() / 7).set_axis(table["date"])
+
+
+class _Caught:
+    """Adults per trap to places in the picture; one scale for all seasons of a report."""
+
+    base = 170.0
+
+    def __init__(self, report: SeasonReport) -> None:
+        tops = [float(_caught(dates).max()) for _, dates in _seasons(report) if len(dates.nightly)]
+        self.top = max([each for each in tops if each > 0] or [1.0]) * 1.08
+
+    def y(self, caught: float) -> float:
+        """Return the place of a number of adults per trap."""
+        return self.base - (self.base - 34) * float(caught) / self.top
+
+    def axes(self) -> str:
+        """Return grid and numbers."""
+        parts = [f'<path d="M{_LEFT} {self.base}H{_WIDTH - _RIGHT}" stroke="{SOFT}"/>']
+        parts.append(_text(_LEFT - 5, self.base, "0", "end"))
+        for amount in _round_sums(self.top)[1::2]:
+            y = self.y(amount)
+            parts.append(
+                f'<path d="M{_LEFT} {y:.1f}H{_WIDTH - _RIGHT}" stroke="{SOFT}" '
+                'stroke-opacity=".35"/>'
+            )
+            parts.append(_text(_LEFT - 5, y + 5, f"{amount:g}", "end"))
+        parts.append(_text(_LEFT, 31, "adults per trap, summed", fill=SOFT))
+        return "".join(parts)
+
+
+def _seasons(report: SeasonReport) -> list[tuple[str, SeasonDates]]:
+    return [(report.season.label, report.dates), *report.past.items()]
+
+
+def _start_of(report: SeasonReport, label: str) -> date:
+    """Return the first day of the season of that label."""
+    back = int(report.season.label[:4]) - int(label[:4])
+    start: pd.Timestamp = pd.Timestamp(report.season.start) - pd.DateOffset(years=back)
+    return start.date()
+
+
+def _sum_x(amount: float, top: float) -> float:
+    return _LEFT + float(amount) / top * (_WIDTH - _LEFT - _RIGHT)
+
+
+def _top_sum(model: ModelSeason) -> float:
+    """Return the largest sum shown: all events, and all that was summed in season."""
+    totals = [model.sums.table["total"].max(), *(e.event.high for e in model.events)]
+    totals += [each.sums.table["total"].max() for each in model.past]
+    return max([float(each) for each in totals if not math.isnan(each)] or [1.0]) * 1.02 or 1.0
+
+
+def _event_bands(model: ModelSeason, base: float, top: float) -> str:
+    parts = []
+    for number, each in enumerate(model.events):
+        left, right = (_sum_x(end, top) for end in (each.event.low, each.event.high))
+        y = 50 + 16 * number
+        parts.append(
+            f'<rect x="{left:.1f}" y="36" width="{max(right - left, 2):.1f}" height="{base - 36}" '
+            f'fill="{FILL}" fill-opacity=".6" stroke="{SOFT}" stroke-width=".6"/>'
+        )
+        end = right + 4 < _WIDTH * 0.7
+        x = right + 4 if end else left - 4
+        parts.append(
+            f'<g font-size="12" paint-order="stroke" stroke="{PAPER}" stroke-width="3">'
+            f"{_text(x, y, EVENT_TEXT[each.event.event], 'start' if end else 'end')}</g>"
+        )
+    return "".join(parts)
+
+
+def _dash(number: int) -> str:
+    if number == 0:
+        return ""
+    return f' stroke-dasharray="{DASHES[min(number, len(DASHES)) - 1]}"'
+
+
+def _key(number: int, label: str) -> str:
+    """Return an entry of the key over the picture; six fit."""
+    if number > 5:
+        return ""
+    x = _LEFT + 78 * number
+    return _line([(x, 10), (x + 24, 10)], _dash(number)) + _text(x + 28, 15, label)
+
+
+def calendar_svg(report: SeasonReport) -> str:
+    """Return the windows of the season as bars, and the day of the cut-off."""
+    windows: Sequence[tuple[str, date, date, bool]] = [
+        (WINDOW_TEXT[each.what], each.first, each.last, each.basis == "observed")
+        for each in report.calendar
+    ]
+    if not windows:
+        return ""
+    last = max([report.season.end, *(end for _, _, end, _ in windows)])
+    days, row = Days(report.season.start, last), 30.0
+    base = 22 + row * len(windows)
+    parts = [days.months(base), f'<path d="M{_LEFT} {base}H{_WIDTH - _RIGHT}" stroke="{SOFT}"/>']
+    for number, (name, first, end, seen) in enumerate(windows):
+        y = 24 + row * number
+        look = f'fill="{INK}"' if seen else f'fill="{FILL}" stroke="{INK}"'
+        wide = max(days.x(end) - days.x(first), 3)
+        parts.append(
+            f'<rect x="{days.x(first):.1f}" y="{y:g}" width="{wide:.1f}" height="9" {look}/>'
+        )
+        at = min(days.x(first), _WIDTH - _RIGHT - 7.0 * len(name))
+        parts.append(_text(at, y + 22, name))
+    x = days.x(report.season.cutoff)
+    parts.append(f'<path d="M{x:.1f} 18V{base}" stroke="{INK}" stroke-dasharray="4 3"/>')
+    parts.append(_text(x, 13, f"data to {day_text(report.season.cutoff)}", "middle"))
+    return _svg(base + 24, "Calendar of what is due", parts)
+
+
+def species_svg(report: SeasonReport) -> str:
+    """Return the weekly catch of each species and design as small pictures of one scale each."""
+    groups = list(report.curves.groupby(["design", "species"], sort=False))
+    if not groups:
+        return ""
+    days, high = Days(report.season.start, report.season.cutoff), 74.0
+    parts = []
+    for number, ((design, species), table) in enumerate(groups):
+        base = high * (number + 1) - 8
+        parts.append(_small(table, days, base))
+        parts.append(_text(_LEFT, base - 50, f"{species}, {design}"))
+    foot = high * len(groups)
+    return _svg(
+        foot + 26, "Weekly catch by species and trap design", [*parts, days.months(foot - 6)]
+    )
+
+
+def _small(table: pd.DataFrame, days: Days, base: float) -> str:
+    top = max(float(table["rate_high"].max()), 0.1)
+    mondays = [date.fromisocalendar(int(w[:4]), int(w[6:]), 4) for w in table["week"]]
+    x = [days.x(day) for day in mondays]
+
+    def y(rates: pd.Series[float]) -> list[float]:
+        return [base - 44 * float(rate) / top for rate in rates]
+
+    band = [*zip(x, y(table["rate_high"]), strict=True)]
+    band += [*zip(x, y(table["rate_low"]), strict=True)][::-1]
+    points = " ".join(f"{a:.1f},{b:.1f}" for a, b in band)
+    return (
+        f'<polygon points="{points}" fill="{FILL}" fill-opacity=".7"/>'
+        f'<path d="M{_LEFT} {base}H{_WIDTH - _RIGHT}" stroke="{SOFT}"/>'
+        f"{_line(zip(x, y(table['rate']), strict=True))}"
+        f"{_text(_LEFT - 5, base - 36, rate_text(top), 'end')}{_text(_LEFT - 5, base, '0', 'end')}"
+    )

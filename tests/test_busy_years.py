@@ -1,0 +1,30 @@
+"""Zones busy year after year, on the demo: the marks are those of the weekly run."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from data.reading import read_site
+from spatial.analysis import analyse
+from spatial.busy_years import BUSY, busy_years, season_marks
+from spatial.season_report import past_seasons
+
+DEMO = Path(__file__).parents[1] / "data" / "demo" / "site"
+
+
+def test_the_marks_are_those_of_the_weekly_run_and_years_are_counted() -> None:
+    site = read_site(DEMO)
+    analysis = analyse(site)
+    this = season_marks(site, analysis.season)
+    assert this["mark"].tolist() == analysis.traps["mark"].tolist()
+    before = past_seasons(site, analysis.season)
+    assert [each.label for each in before] == ["2025"]
+    table = busy_years(site, [analysis.season, *before]).set_index("zone_id")
+    last = season_marks(site, before[0])
+    for zone, row in table.iterrows():
+        marks = [each[each["zone_id"] == zone]["mark"] for each in (this, last)]
+        told = [each for each in marks if (each != "not_testable").any()]
+        assert row["testable"] == len(told)
+        assert row["busy"] == sum(bool(each.isin(BUSY).any()) for each in told)
+    assert (table["busy"] == 2).any()
+    assert (table["busy"] == 0).any()
