@@ -13,6 +13,7 @@ from typing import Any, TypeVar, get_args
 import pyproj
 from pyproj.exceptions import CRSError
 
+from data.committee_settings import CommitteeSettings, parse_committee
 from data.files import refuse_unsafe_name
 from data.findings import SettingsError
 from data.limits import is_month_day, read_limits
@@ -66,6 +67,7 @@ _KEYS = (
     "decision",
     "treatment",
     "parts",
+    "committee",
 )
 
 _LIMITS: Mapping[str, tuple[float, float]] = {
@@ -194,6 +196,7 @@ def parse_settings(parsed: Mapping[str, Any]) -> SiteSettings:
         decision=_decision(told, parsed),
         treatment=_treatment(told, parsed),
         parts=_parts(told, parsed),
+        committee=_committee(told, parsed),
     )
     _species_agree(told, settings)
     if told.lines:
@@ -510,6 +513,13 @@ def _parts(told: _Told, parsed: Mapping[str, Any]) -> PartsSettings:
     settings, problems = parse_parts(told.table(parsed, "parts"))
     for key, problem in problems:
         told.wrong(f"parts{key and f'.{key}'}", problem)
+    return settings
+
+
+def _committee(told: _Told, parsed: Mapping[str, Any]) -> CommitteeSettings:
+    settings, problems = parse_committee(told.table(parsed, "committee"))
+    for key, problem in problems:
+        told.wrong(f"committee.{key}", problem)
     return settings
 
 

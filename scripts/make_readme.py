@@ -10,6 +10,7 @@ import re
 import sys
 from pathlib import Path
 
+from data.committee_settings import CommitteeSettings
 from data.findings import CODES
 from data.settings import (
     DecisionSettings,
@@ -43,6 +44,7 @@ SECTIONS = {
     "local_grid": LocalGridSettings,
     "[limits]": LimitSettings,
     "decision": DecisionSettings,
+    "committee": CommitteeSettings,
 }
 """Section of `site.toml` -> the settings it holds."""
 
