@@ -34,6 +34,10 @@ _NICE_METRES = (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000)
 
 _Number = TypeVar("_Number", float, FloatArray)
 
+Point = tuple[float, float]
+
+Ring = list[Point]
+
 _TREAT_HATCH_MM, _LEFT_HATCH_MM = 1.5, 0.9
 """Spacing of the hatches. They are drawn line by line: browsers print SVG patterns as coarse dots.
 """
@@ -99,19 +103,23 @@ class Frame:
     ----------
     shapes
         What the paper must show.
+    room
+        Room on the paper, mm; all of its width is taken.
     """
 
-    def __init__(self, shapes: Sequence[BaseGeometry]) -> None:
+    def __init__(
+        self, shapes: Sequence[BaseGeometry], room: tuple[float, float] = (WIDTH_MM, HEIGHT_MM)
+    ) -> None:
         bounds = shapely.bounds(np.asarray(shapes, dtype=object))
         west, south = (float(bounds[:, k].min()) for k in (0, 1))
         east, north = (float(bounds[:, k].max()) for k in (2, 3))
         wide, high = max(east - west, _LEAST_M), max(north - south, _LEAST_M)
-        room = WIDTH_MM - 2 * _MARGIN_MM, HEIGHT_MM - 2 * _MARGIN_MM - _FOOT_MM
-        self.mm_per_m = min(room[0] / wide, room[1] / high)
-        self.width_mm = WIDTH_MM
+        inner = room[0] - 2 * _MARGIN_MM, room[1] - 2 * _MARGIN_MM - _FOOT_MM
+        self.mm_per_m = min(inner[0] / wide, inner[1] / high)
+        self.width_mm = room[0]
         self.height_mm = high * self.mm_per_m + 2 * _MARGIN_MM + _FOOT_MM
         # In the middle of the paper, whatever the shape of the site.
-        self.west = (west + east) / 2 - WIDTH_MM / 2 / self.mm_per_m
+        self.west = (west + east) / 2 - self.width_mm / 2 / self.mm_per_m
         self.north = (south + north) / 2 + (self.height_mm - _FOOT_MM) / 2 / self.mm_per_m
 
     def place(self, x: _Number, y: _Number) -> tuple[_Number, _Number]:
@@ -127,19 +135,23 @@ class Frame:
 
 def shapes_svg(shapes: Iterable[BaseGeometry], frame: Frame, name: str) -> str:
     """Return the polygons of shapes as SVG paths of one class."""
-    window, fine = frame.ground(), _SIMPLIFY_MM / frame.mm_per_m
     paths = []
     for shape in shapes:
-        inside = shapely.intersection(shapely.make_valid(shapely.simplify(shape, fine)), window)
-        rings = [
-            ring
-            for part in shapely.get_parts(inside)
-            if isinstance(part, shapely.Polygon)
-            for ring in (part.exterior, *part.interiors)
-        ]
-        outline = "".join(_ring(ring, frame) for ring in rings)
+        outline = "".join(map(ring_path, rings_on_paper(shape, frame)))
         paths.append(f'<path class="{name}" d="{outline}"/>' if outline else "")
     return "".join(paths)
+
+
+def rings_on_paper(shape: BaseGeometry, frame: Frame) -> list[Ring]:
+    """Return the rings of a shape, holes included, in mm on the paper; each closes by itself."""
+    window, fine = frame.ground(), _SIMPLIFY_MM / frame.mm_per_m
+    inside = shapely.intersection(shapely.make_valid(shapely.simplify(shape, fine)), window)
+    return [
+        [frame.place(x, y) for x, y in shapely.get_coordinates(ring)[:-1]]
+        for part in shapely.get_parts(inside)
+        if isinstance(part, shapely.Polygon)
+        for ring in (part.exterior, *part.interiors)
+    ]
 
 
 def hatched_svg(shapes: Iterable[BaseGeometry], frame: Frame, name: str, spacing: float) -> str:
@@ -156,9 +168,21 @@ def hatched_svg(shapes: Iterable[BaseGeometry], frame: Frame, name: str, spacing
 
 
 def hatch_svg(shape: BaseGeometry, name: str, spacing_mm: float) -> str:
+    """Return slanting lines inside a shape on paper as one path; see `hatch_strokes`."""
+    strokes = hatch_strokes(shape, spacing_mm)
+    path = "".join(f"M{a[0]:.2f} {a[1]:.2f}L{b[0]:.2f} {b[1]:.2f}" for a, b in strokes)
+    return f'<path class="{name}" d="{path}"/>' if path else ""
+
+
+def hatch_strokes(shape: BaseGeometry, spacing_mm: float) -> list[tuple[Point, Point]]:
     """Return slanting lines inside a shape on paper; a negative spacing slants them the other way.
 
     Lines of neighbouring shapes meet: they count from the corner of the paper.
+
+    Examples
+    --------
+    >>> len(hatch_strokes(shapely.box(0, 0, 10, 10), 2.0)) > 3
+    True
     """
     west, north, east, south = shape.bounds
     slant = 1.0 if spacing_mm > 0 else -1.0
@@ -168,18 +192,23 @@ def hatch_svg(shape: BaseGeometry, name: str, spacing_mm: float) -> str:
     places = np.arange(math.floor(ends[0] / step) * step, ends[1] + step, step)
     lines = [[(west, y - slant * west), (east, y - slant * east)] for y in places]
     inside = shapely.intersection(shapely.multilinestrings(shapely.linestrings(lines)), shape)
-    strokes = [
+    found = [
         shapely.get_coordinates(part)
         for part in shapely.get_parts(inside)
         if part.geom_type == "LineString"
     ]
-    path = "".join(f"M{a[0]:.2f} {a[1]:.2f}L{b[0]:.2f} {b[1]:.2f}" for a, *_, b in strokes)
-    return f'<path class="{name}" d="{path}"/>' if path else ""
+    return [((a[0], a[1]), (b[0], b[1])) for a, *_, b in found]
 
 
-def _ring(ring: BaseGeometry, frame: Frame) -> str:
-    points = [frame.place(x, y) for x, y in shapely.get_coordinates(ring)[:-1]]
-    return "M" + "L".join(f"{x:.2f} {y:.2f}" for x, y in points) + "Z"
+def ring_path(ring: Ring) -> str:
+    """Return a ring as part of an SVG path.
+
+    Examples
+    --------
+    >>> ring_path([(0, 0), (1, 0), (1, 2.5)])
+    'M0.00 0.00L1.00 0.00L1.00 2.50Z'
+    """
+    return "M" + "L".join(f"{x:.2f} {y:.2f}" for x, y in ring) + "Z"
 
 
 def _labels(zones: gpd.GeoDataFrame, checks: gpd.GeoDataFrame, frame: Frame) -> list[str]:
@@ -207,13 +236,18 @@ def _label(shape: BaseGeometry, text: str, frame: Frame) -> str:
 
 def foot_svg(frame: Frame, units: Units) -> str:
     """Return scale bar and north arrow."""
-    steps = [feet * 0.3048 for feet in _NICE_FEET] if units == "us" else list(_NICE_METRES)
-    length_m = max((m for m in steps if m * frame.mm_per_m <= _BAR_MM), default=steps[0])
-    wide, y = length_m * frame.mm_per_m, frame.height_mm - 2.2
-    x, text = frame.width_mm - 7, distance_text(length_m, units)
+    (wide, text), y = scale_bar(frame, units), frame.height_mm - 2.2
+    x = frame.width_mm - 7
     return (
         f'<path class="m-scale" d="M3 {y - 1.6:.1f}V{y:.1f}H{3 + wide:.1f}V{y - 1.6:.1f}"/>'
         f'<text class="m-note" x="{5 + wide:.1f}" y="{y:.1f}">{text}</text>'
         f'<path class="m-north" d="M{x:.1f} {y - 4.6:.1f}l1.6 4.8l-1.6 -1l-1.6 1Z"/>'
         f'<text x="{x + 3.6:.1f}" y="{y:.1f}">N</text>'
     )
+
+
+def scale_bar(frame: Frame, units: Units) -> tuple[float, str]:
+    """Return the length of the scale bar on the paper, mm, and what it stands for."""
+    steps = [feet * 0.3048 for feet in _NICE_FEET] if units == "us" else list(_NICE_METRES)
+    length_m = max((m for m in steps if m * frame.mm_per_m <= _BAR_MM), default=steps[0])
+    return length_m * frame.mm_per_m, distance_text(length_m, units)

@@ -571,7 +571,12 @@ def _chance_note(chance: Chance | None) -> list[str]:
 
 
 def provenance(analysis: Analysis) -> str:
-    """Return what the page was made from, in one line."""
+    """Return what the map page was made from, in one line."""
+    return f"{sources_text(analysis)} Map drawing: Leaflet 1.9.3, BSD-2-Clause."
+
+
+def sources_text(analysis: Analysis) -> str:
+    """Return from which data, settings and version the figures come."""
     inputs = ", ".join(
         f"{name} {digest[:8]}" for name, digest in sorted(analysis.site.hashes.items())
     )
@@ -580,8 +585,7 @@ def provenance(analysis: Analysis) -> str:
         f"Data up to {day_text(analysis.season.cutoff)}; season {analysis.season.label}; "
         f"{count_of(len(analysis.traps), 'trap location')}; {count_of(nights, 'trap-night')}; "
         f"{analysis.permutations:,} permutations, seed {analysis.seed}; "
-        f"snoutline {VERSION}; inputs (SHA-256): {inputs}. "
-        "Map drawing: Leaflet 1.9.3, BSD-2-Clause."
+        f"snoutline {VERSION}; inputs (SHA-256): {inputs}."
     )
 
 
