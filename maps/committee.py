@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from collections import Counter
 from dataclasses import dataclass, fields
-from typing import Any
+from datetime import date
 
 from data.settings import LimitSettings
 from maps import committee_words as words
@@ -42,6 +42,10 @@ MOST_NAMES = 6
 
 MOST_LETTERS = 40
 """A longer name is cut."""
+
+
+UNDER = ("last_year", "plan", "cost", "unknown", "next", "notes")
+"""Sections under the map and what was found, in two columns of about one height."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,8 +101,8 @@ class CommitteePage:
 
     Parameters
     ----------
-    title, subtitle
-        Head of the page.
+    title, subtitle, lead
+        Head of the page; the lead says it all in one sentence.
     sections
         In the order of `maps.committee_words.HEADINGS`, without the map.
     method
@@ -109,6 +113,7 @@ class CommitteePage:
 
     title: str
     subtitle: str
+    lead: str
     sections: tuple[Section, ...]
     method: tuple[str, ...]
     findings: Findings
@@ -125,6 +130,7 @@ def committee_page(findings: Findings) -> CommitteePage:
     return CommitteePage(
         title=words.TITLE.format(site=site.name),
         subtitle=words.SUBTITLE.format(day=day_text(analysis.season.cutoff)),
+        lead=_lead(analysis),
         sections=(
             Section("found", tuple(_found(analysis))),
             Section("last_year", tuple(_last_year(findings.comparison))),
@@ -165,6 +171,17 @@ def short(name: str) -> str:
     )
 
 
+def unparted(text: str) -> str:
+    r"""Return a text in which no line ends between a number and its sign.
+
+    Examples
+    --------
+    >>> unparted("19 % less")
+    '19\xa0% less'
+    """
+    return text.replace(" %", "\N{NO-BREAK SPACE}%")
+
+
 def _names(analysis: Analysis) -> dict[str, str]:
     zones = analysis.zones
     pairs = zip(zones["zone_id"].astype(str), zones["name"].astype(str), strict=True)
@@ -173,6 +190,22 @@ def _names(analysis: Analysis) -> dict[str, str]:
 
 def _list(names: list[str]) -> str:
     return listed(names, MOST_NAMES)
+
+
+def _lead(analysis: Analysis) -> str:
+    empty = int(analysis.zones["gap"].eq("no_traps").sum())
+    parts = [say(words.LEAD, "no_traps", empty)] if empty else []
+    states = Counter(each.state for each in analysis.decisions)
+    if not analysis.judged:
+        held = bool(analysis.site.settings.limits)
+        first = [say(words.LEAD, "no_limit_today" if held else "no_limit_set")]
+        return f"{'; '.join([*first, *parts])}."
+    told = states["above"] or states["below"] or states["undecided"]
+    code = "above" if states["above"] else "none_above" if told else "none_judged"
+    first = [say(words.LEAD, code, states["above"])]
+    if states["undecided"]:
+        first.append(say(words.LEAD, "undecided", states["undecided"]))
+    return f"{listed([*first, *parts])}."
 
 
 def _found(analysis: Analysis) -> list[str]:
@@ -238,11 +271,19 @@ def _limits(analysis: Analysis) -> list[str]:
             held.setdefault(_limit_text(limit), limit)
     if not held:
         return []
-    sources = sorted({f"{short(each.source)}, {short(each.dated)}" for each in held.values()})
+    sources = sorted({f"{short(each.source)}, {_dated(each)}" for each in held.values()})
     texts = sorted(held)
     return [
         say(words.FOUND, "limits", len(texts), limits=listed(texts, 3), sources=listed(sources, 2))
     ]
+
+
+def _dated(limit: LimitSettings) -> str:
+    """Return when a limit was set; a full date in words."""
+    try:
+        return day_text(date.fromisoformat(limit.dated))
+    except ValueError:
+        return short(limit.dated)
 
 
 def _limit_text(limit: LimitSettings) -> str:
@@ -278,8 +319,8 @@ def _busy(analysis: Analysis) -> list[str]:
     if busy.empty:
         return [say(words.FOUND, "none_busy")]
     names = _names(analysis)
-    zones = sorted({names[str(each)] for each in busy["zone_id"].dropna()})
-    lines = [say(words.FOUND, "busy", zones=_list(zones) or "no zone of their own")]
+    zones = [names[each] for each in sorted(set(busy["zone_id"].dropna().astype(str)))]
+    lines = [say(words.FOUND, "busy", zones=_list(zones) or words.OUTSIDE)]
     for_place = busy["place_mark"].isin(BUSY).any()
     return lines if for_place else [*lines, say(words.FOUND, "busy_place")]
 
@@ -442,11 +483,24 @@ def _next(findings: Findings) -> list[str]:
 
 
 def _date_sentence(each: NextDate) -> str:
-    days: dict[str, Any] = {
-        "first": day_text(each.first) if each.first else "",
-        "last": day_text(each.last) if each.last else "",
-    }
-    return say(words.NEXT, each.kind, **days)
+    first = day_text(each.first) if each.first else ""
+    last = day_text(each.last) if each.last else ""
+    days = span_text(each.first, each.last) if each.first and each.last else ""
+    return say(words.NEXT, each.kind, first=first, last=last, days=days)
+
+
+def span_text(first: date, last: date) -> str:
+    """Return the days from one to another.
+
+    Examples
+    --------
+    >>> span_text(date(2026, 6, 1), date(2026, 6, 7))
+    '1 to 7 June 2026'
+    >>> span_text(date(2026, 6, 29), date(2026, 7, 5))
+    '29 June 2026 to 5 July 2026'
+    """
+    same = (first.year, first.month) == (last.year, last.month)
+    return f"{first.day if same else day_text(first)} to {day_text(last)}"
 
 
 def _glossary(analysis: Analysis) -> tuple[tuple[str, str], ...]:

@@ -15,6 +15,17 @@ Words = str | tuple[str, str]
 TITLE = "Billbugs at {site}"
 SUBTITLE = "For the committee. All that we know up to {day}."
 
+LEAD: Mapping[str, Words] = {
+    "above": ("{number} zone is above its limit", "{number} zones are above their limit"),
+    "none_above": "No zone is above its limit",
+    "undecided": ("{number} is undecided", "{number} are undecided"),
+    "no_traps": ("{number} has no trap", "{number} have no trap"),
+    "no_limit_set": "No zone is judged, as we have set no limit",
+    "no_limit_today": "No zone is judged, as no limit of ours holds on this day",
+    "none_judged": "No zone could be judged yet",
+}
+"""Parts of the first sentence, which says it all."""
+
 HEADINGS: Mapping[str, str] = {
     "found": "What we found",
     "where": "Where",
@@ -75,6 +86,9 @@ FOUND: Mapping[str, Words] = {
 }
 """What was found."""
 
+OUTSIDE = "ground outside every zone"
+"""Where busy traps stand that belong to no zone."""
+
 LAST_YEAR: Mapping[str, Words] = {
     "matched": "We compare {traps} traps that stood in the same place, on the same nights, in both "
     "years, up to the same day of the season.",
@@ -83,9 +97,9 @@ LAST_YEAR: Mapping[str, Words] = {
         "We leave out {number} traps in zones that were treated since last season began.",
     ),
     "rates": "Per trap and week they caught {rate} now and {past} then.",
-    "less": "That is {change} less. The true change may be from {low} to {high}.",
-    "more": "That is {change} more. The true change may be from {low} to {high}.",
-    "same": "That is about the same. The true change may be from {low} to {high}.",
+    "less": "That is {change} less. Allowing for chance, it may be from {low} to {high}.",
+    "more": "That is {change} more. Allowing for chance, it may be from {low} to {high}.",
+    "same": "That is about the same. Allowing for chance, it may be from {low} to {high}.",
     "unsure": "So we cannot say that it went up or down.",
     "weather": "A warm or a cold spring can do that too.",
     "no_past_season": "There is nothing to compare: no trap was counted last year up to this day.",
@@ -125,7 +139,7 @@ PLAN: Mapping[str, Words] = {
     "left_undecided": "{number} undecided",
     "left_no_traps": "{number} without traps",
     "left_no_limit": "{number} without a limit",
-    "check_zone": "We would keep {zones} untreated, to see later what the treatment did.",
+    "check_zone": "It proposes to keep {zones} untreated, to see later what the treatment did.",
     "lacking": (
         "The plan still lacks {number} entry, such as a price or a rule from the label.",
         "The plan still lacks {number} entries, such as a price or a rule from the label.",
@@ -206,7 +220,7 @@ UNKNOWN: Mapping[str, Words] = {
 """What is not known."""
 
 NEXT: Mapping[str, Words] = {
-    "next_check": "Next check of the traps: {first} to {last}.",
+    "next_check": "Next check of the traps: {days}.",
     "season_over": "The season ended on {last}. The next one starts on {first}.",
     "larvae_due": "From {first} on we can look for grubs in the soil.",
     "effect_told": "From {last} on the traps can tell what the last treatment did.",
@@ -257,7 +271,7 @@ METHOD: tuple[str, ...] = (
 """For whoever asks; in the words of the trade, unlike the page itself."""
 
 LIMIT_TEXT: Mapping[str, str] = {
-    "adults": "{amount} adults per trap per week{where}",
+    "adults": "{amount} adult billbugs per trap per week{where}",
     "larvae_ft2": "{amount} grubs per square foot{where}",
     "larvae_m2": "{amount} grubs per square metre{where}",
     "use": " on {use} zones",

@@ -47,7 +47,9 @@ def paragraph(text: str) -> str:
     return f"<p>{escape(text)}</p>"
 
 
-def plain_page(title: str, style: str, parts: Iterable[str], kind: str = "") -> str:
+def plain_page(
+    title: str, style: str, parts: Iterable[str], kind: str = "", *, own_font: bool = False
+) -> str:
     """Return a whole page.
 
     Parameters
@@ -60,10 +62,13 @@ def plain_page(title: str, style: str, parts: Iterable[str], kind: str = "") -> 
         HTML of the body, in order.
     kind
         Class of the body.
+    own_font
+        Whether the style carries a font.
     """
+    policy = f"{_POLICY}; font-src data:" if own_font else _POLICY
     return (
         '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">'
-        f'<meta http-equiv="Content-Security-Policy" content="{_POLICY}">'
+        f'<meta http-equiv="Content-Security-Policy" content="{policy}">'
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
         f"<title>{escape(title)}</title><style>{style}</style></head>\n"
         f'<body class="{escape(kind)}">{"".join(parts)}</body></html>\n'
