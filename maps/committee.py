@@ -193,19 +193,19 @@ def _list(names: list[str]) -> str:
 
 
 def _lead(analysis: Analysis) -> str:
-    empty = int(analysis.zones["gap"].eq("no_traps").sum())
-    parts = [say(words.LEAD, "no_traps", empty)] if empty else []
     states = Counter(each.state for each in analysis.decisions)
+    empty = int(analysis.zones["gap"].eq("no_traps").sum())
     if not analysis.judged:
         held = bool(analysis.site.settings.limits)
         first = [say(words.LEAD, "no_limit_today" if held else "no_limit_set")]
-        return f"{'; '.join([*first, *parts])}."
-    told = states["above"] or states["below"] or states["undecided"]
-    code = "above" if states["above"] else "none_above" if told else "none_judged"
-    first = [say(words.LEAD, code, states["above"])]
-    if states["undecided"]:
-        first.append(say(words.LEAD, "undecided", states["undecided"]))
-    return f"{listed([*first, *parts])}."
+    else:
+        told = states["above"] or states["below"] or states["undecided"]
+        code = "above" if states["above"] else "none_above" if told else "none_judged"
+        first = [say(words.LEAD, code, states["above"])]
+        if states["undecided"]:
+            first.append(say(words.LEAD, "undecided", states["undecided"]))
+    sentences = [listed(first), *([say(words.LEAD, "no_traps", empty)] if empty else [])]
+    return " ".join(f"{each}." for each in sentences)
 
 
 def _found(analysis: Analysis) -> list[str]:
@@ -272,10 +272,18 @@ def _limits(analysis: Analysis) -> list[str]:
     if not held:
         return []
     sources = sorted({f"{short(each.source)}, {_dated(each)}" for each in held.values()})
-    texts = sorted(held)
+    # What holds for the rest is said last.
+    texts = sorted(held, key=lambda text: (_for_all(held[text]), text))
+    if len(texts) > 1:
+        rest = words.LIMIT_TEXT["rest"]
+        texts = [f"{text}{rest}" if _for_all(held[text]) else text for text in texts]
     return [
         say(words.FOUND, "limits", len(texts), limits=listed(texts, 3), sources=listed(sources, 2))
     ]
+
+
+def _for_all(limit: LimitSettings) -> bool:
+    return limit.zone is None and limit.use is None
 
 
 def _dated(limit: LimitSettings) -> str:

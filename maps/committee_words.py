@@ -17,14 +17,14 @@ SUBTITLE = "For the committee. All that we know up to {day}."
 
 LEAD: Mapping[str, Words] = {
     "above": ("{number} zone is above its limit", "{number} zones are above their limit"),
-    "none_above": "No zone is above its limit",
+    "none_above": "No zone is known to be above its limit",
     "undecided": ("{number} is undecided", "{number} are undecided"),
-    "no_traps": ("{number} has no trap", "{number} have no trap"),
+    "no_traps": ("{number} zone has no trap", "{number} zones have no trap"),
     "no_limit_set": "No zone is judged, as we have set no limit",
     "no_limit_today": "No zone is judged, as no limit of ours holds on this day",
     "none_judged": "No zone could be judged yet",
 }
-"""Parts of the first sentence, which says it all."""
+"""Parts of the first two sentences, which say it all."""
 
 HEADINGS: Mapping[str, str] = {
     "found": "What we found",
@@ -60,7 +60,7 @@ FOUND: Mapping[str, Words] = {
         "{number} zone is above its limit: {zones}.",
         "{number} zones are above their limit: {zones}.",
     ),
-    "none_above": "No zone is above its limit.",
+    "none_above": "No zone is known to be above its limit.",
     "none_judged": "No zone could be judged yet.",
     "below": (
         "{number} zone is below its limit. That does not prove that no billbugs are there.",
@@ -71,8 +71,8 @@ FOUND: Mapping[str, Words] = {
         "{number} zones are undecided: what we found does not settle it ({zones}).",
     ),
     "limits": (
-        "Our limit: {limits}. It comes from: {sources}.",
-        "Our limits: {limits}. They come from: {sources}.",
+        "Our limit: {limits}. Source: {sources}.",
+        "Our limits: {limits}. Source: {sources}.",
     ),
     "no_limit_set": "We have set no limit, so no zone is judged. We show only what was caught.",
     "no_limit_today": "None of our limits holds on this day, so no zone is judged. We show only "
@@ -145,14 +145,15 @@ PLAN: Mapping[str, Words] = {
         "The plan still lacks {number} entries, such as a price or a rule from the label.",
     ),
     "open_water": "There is water on the site, and the plan keeps no distance from it yet.",
-    "none_above": "No zone is above its limit, so nothing is planned. We leave all zones alone and "
-    "go on with the round.",
+    "none_above": "No zone is known to be above its limit, so nothing is planned. We leave all "
+    "zones alone and go on checking the traps.",
     "only_undecided": "No zone is known to be above its limit, so nothing is planned. We look "
     "again before we decide.",
     "never_treated": "The zones above their limit are of a kind that we never treat, so nothing is "
     "planned.",
     "no_ground": "Nothing is left to treat: what we keep clear covers the zones above their limit.",
-    "no_limit": "Without a limit there is no plan. A limit is for us to set: no book gives one.",
+    "no_limit": "Without a limit there is no plan. A limit is for us to set: no book gives one for "
+    "traps.",
     "caution": "This page only shows what we know. The label is the law. Local rules and a "
     "licensed person decide what may be done.",
 }
@@ -162,7 +163,8 @@ COST: Mapping[str, Words] = {
     "area": "The plan covers {area}. To treat every {uses} zone would take {whole}.",
     "share": "That is {share} of it.",
     "all": "The plan covers all of them: {area}.",
-    "surely": "Even if each zone not known to be below had to follow, {area} would stay untreated.",
+    "surely": "Even if all zones of these kinds that we are unsure of were added, {area} would "
+    "stay untreated.",
     "cost": "It would cost {cost}, against {whole} for all of them.",
     "no_cost": "No price was given, so we show no cost.",
     "nothing": "Nothing is planned, so it takes no ground and no money.",
@@ -234,9 +236,9 @@ GLOSSARY: tuple[tuple[str, str], ...] = (
     ("Zone", "a piece of the grounds with one use, such as a green, a fairway or a lawn."),
     ("Limit", "the most that we want a zone to carry. It is our own number."),
     (
-        "Above, below, undecided",
-        "above: the chance that a zone is over its limit is {above} or more; below: it is {below} "
-        "or less; undecided: in between.",
+        "Above or below",
+        "above, if the chance to be over the limit is {above} or more. Below, if it is {below} or "
+        "less. Undecided, if it lies in between.",
     ),
 )
 """Five lines; always the same, so that a new reader needs no other page."""
@@ -275,6 +277,7 @@ LIMIT_TEXT: Mapping[str, str] = {
     "larvae_ft2": "{amount} grubs per square foot{where}",
     "larvae_m2": "{amount} grubs per square metre{where}",
     "use": " on {use} zones",
+    "rest": " on all others",
     "zone": " in {zone}",
 }
 """A limit in plain words."""

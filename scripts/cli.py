@@ -41,6 +41,7 @@ COMMANDS = (
     Listed("plan", "plan", "Plan a treatment by zones: work order, shapes, record form."),
     Listed("efficacy", "efficacy", "Say whether treatments worked, against untreated zones."),
     Listed("season", "season", "Say when adults walk, beside past seasons and models."),
+    Listed("committee", "committee", "Write one page and slides for a committee, in plain words."),
     Listed("network", "network", "Say what the traps can carry, and where the next ones go."),
     Listed("sampling", "sampling", "Say how much sampling is enough; charts for the scout."),
     Listed("export", "export", "Write a site's records in open formats, for other programs."),

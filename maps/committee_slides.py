@@ -1,0 +1,261 @@
+"""`committee.pptx`: the committee page as six slides whose map can be edited shape by shape.
+
+It needs ``python-pptx``, an optional extra: this module is imported only where it is installed.
+"""
+
+from __future__ import annotations
+
+import io
+import zipfile
+from collections.abc import Sequence
+from datetime import UTC, datetime
+from typing import Any
+
+from pptx import Presentation
+from pptx.dml.color import RGBColor
+from pptx.enum.dml import MSO_PATTERN
+from pptx.enum.shapes import MSO_SHAPE
+from pptx.enum.text import MSO_ANCHOR, PP_ALIGN
+from pptx.presentation import Presentation as Slides
+from pptx.slide import Slide
+from pptx.util import Emu, Mm, Pt
+
+from maps import committee_words as words
+from maps.committee import CommitteePage, Section
+from maps.committee_map import Area, Picture, Style, committee_picture
+from maps.palette import INK, PAPER
+from maps.plan_map import Point, Ring
+
+SLIDES: tuple[tuple[str, ...], ...] = (
+    ("found",),
+    ("where",),
+    ("last_year",),
+    ("plan", "cost"),
+    ("unknown", "notes"),
+    ("next", "glossary"),
+)
+"""Sections of every slide."""
+
+_WIDE_MM, _HIGH_MM = 338.7, 190.5
+_LEFT_MM, _TOP_MM, _BODY_MM = 16.0, 12.0, 36.0
+_SIZES_PT = (24, 22, 20, 18, 16, 14, 12, 11, 10)
+_FONT = "Open Sans"
+_PATTERNS = {True: MSO_PATTERN.WIDE_UPWARD_DIAGONAL, False: MSO_PATTERN.WIDE_DOWNWARD_DIAGONAL}
+_EPOCH = (1980, 1, 1, 0, 0, 0)
+
+
+def committee_slides(page: CommitteePage) -> bytes:
+    """Return the slides; equal pages give equal bytes.
+
+    Parameters
+    ----------
+    page
+        What is said.
+    """
+    deck = Presentation()
+    deck.slide_width, deck.slide_height = Mm(_WIDE_MM), Mm(_HIGH_MM)
+    deck.core_properties.title = page.title
+    deck.core_properties.author = ""
+    deck.core_properties.last_modified_by = ""
+    deck.core_properties.created = deck.core_properties.modified = datetime(2000, 1, 1, tzinfo=UTC)
+    for keys in SLIDES:
+        slide = _empty(deck)
+        if keys == ("where",):
+            _put_map(slide, committee_picture(page.findings.analysis), page)
+        else:
+            _put_sections(slide, page, keys)
+    saved = io.BytesIO()
+    deck.save(saved)
+    return _timeless(saved.getvalue())
+
+
+def _empty(deck: Slides) -> Slide:
+    """Add a slide without anything on it."""
+    slide: Slide = deck.slides.add_slide(deck.slide_layouts[6])
+    return slide
+
+
+def _put_sections(slide: Slide, page: CommitteePage, keys: Sequence[str]) -> None:
+    sections = [page.section(key) for key in keys]
+    if keys == SLIDES[0]:
+        _put_text(slide, [(page.title, True)], (_LEFT_MM, _TOP_MM, 306.0, 16.0), 32)
+        _put_text(slide, [(page.subtitle, False)], (_LEFT_MM, 28.0, 306.0, 10.0), 18)
+        _put_text(slide, [(page.lead, True)], (_LEFT_MM, 40.0, 306.0, 18.0), 24)
+        _put_section(slide, sections[0], (_LEFT_MM, 62.0, 306.0, 118.0))
+        return
+    wide = 306.0 if len(sections) == 1 else 148.0
+    for number, section in enumerate(sections):
+        _put_section(slide, section, (_LEFT_MM + number * 158.0, _TOP_MM, wide, 168.0))
+
+
+Box = tuple[float, float, float, float]
+"""Left, top, width and height, mm."""
+
+
+def _put_section(slide: Slide, section: Section, box: Box) -> None:
+    left, top, wide, high = box
+    _put_text(slide, [(section.heading, True)], (left, top, wide, 14.0), 26)
+    lines = [*(f"{head}: {text}" for head, text in section.items), *section.lines]
+    below = (left, top + 16.0, wide, high - 16.0)
+    _put_text(slide, [(line, False) for line in lines], below, _size_pt(lines, wide, high - 16.0))
+
+
+def _size_pt(lines: Sequence[str], wide: float, high: float) -> int:
+    """Return the largest size of text that should fit, at half an em for a letter."""
+    for size in _SIZES_PT:
+        letters = wide / (0.52 * size * 0.3528)
+        rows = sum(1 + int(len(line) / letters) for line in lines)
+        if (rows + 0.35 * len(lines)) * size * 0.3528 * 1.25 <= high:
+            return size
+    return _SIZES_PT[-1]
+
+
+def _put_text(slide: Slide, lines: Sequence[tuple[str, bool]], box: Box, size_pt: float) -> None:
+    frame = slide.shapes.add_textbox(*(Mm(each) for each in box)).text_frame
+    frame.word_wrap = True
+    frame.vertical_anchor = MSO_ANCHOR.TOP
+    for number, (line, bold) in enumerate(lines):
+        paragraph = frame.paragraphs[0] if number == 0 else frame.add_paragraph()
+        paragraph.space_after = Pt(size_pt * 0.3)
+        run = paragraph.add_run()
+        run.text = _clean(line)
+        run.font.size, run.font.bold, run.font.name = Pt(size_pt), bold, _FONT
+        run.font.color.rgb = _colour(INK)
+
+
+def _put_map(slide: Slide, picture: Picture, page: CommitteePage) -> None:
+    heading = words.HEADINGS["where"]
+    _put_text(slide, [(heading, True)], (_LEFT_MM, _TOP_MM, 306.0, 14.0), 26)
+    room = _HIGH_MM - _BODY_MM + 8.0
+    scale = min(room / picture.height_mm, 215.0 / picture.width_mm)
+    corner = (_LEFT_MM, _BODY_MM - 8.0)
+    for area in picture.areas:
+        _freeform(slide, area, picture.styles[area.kind], (corner, scale))
+    for a, b in picture.dots:
+        _dot(slide, (corner[0] + a * scale, corner[1] + b * scale), 0.7)
+    for (a, b), text in picture.letters:
+        _letter(slide, (corner[0] + a * scale, corner[1] + b * scale), text)
+    _foot(slide, picture, (corner, scale))
+    _put_key(slide, picture, (_LEFT_MM + 225.0, _BODY_MM))
+
+
+Frame = tuple[Point, float]
+"""Where the map's corner lies on the slide, mm, and how many times larger it is."""
+
+
+def _freeform(slide: Slide, area: Area, style: Style, frame: Frame) -> None:
+    """Draw one area as a shape that can be edited; it bears the name of its zone."""
+    rings = [[_emu(point, frame) for point in ring] for ring in area.rings]
+    first, *others = rings
+    builder = slide.shapes.build_freeform(*first[0])
+    builder.add_line_segments(first[1:], close=True)
+    for ring in others:
+        builder.move_to(*ring[0])
+        builder.add_line_segments(ring[1:], close=True)
+    shape = builder.convert_to_shape()
+    shape.name = _clean(area.name) or words.MAP_OTHER_KEY.get(area.kind, area.kind)
+    shape.shadow.inherit = False
+    _filled(shape.fill, style)
+    shape.line.color.rgb = _colour(INK)
+    shape.line.width = Pt(0.5)
+
+
+def _emu(point: Point, frame: Frame) -> tuple[int, int]:
+    (left, top), scale = frame
+    return int(Mm(left + point[0] * scale)), int(Mm(top + point[1] * scale))
+
+
+def _filled(fill: Any, style: Style) -> None:
+    # The library's fill has no types.
+    if not style.line:
+        fill.solid()
+        fill.fore_color.rgb = _colour(style.fill)
+        return
+    fill.patterned()
+    cross = MSO_PATTERN.OUTLINED_DIAMOND
+    fill.pattern = cross if style.crossed else _PATTERNS[style.spacing_mm > 0]
+    fill.fore_color.rgb = _colour(style.line)
+    fill.back_color.rgb = _colour(style.fill)
+
+
+def _dot(slide: Slide, spot: Point, radius: float) -> None:
+    left, top, side = spot[0] - radius, spot[1] - radius, 2 * radius
+    shape = slide.shapes.add_shape(MSO_SHAPE.OVAL, *(Mm(each) for each in (left, top, side, side)))
+    shape.name = words.MAP_DOT_KEY
+    shape.shadow.inherit = False
+    shape.fill.solid()
+    shape.fill.fore_color.rgb = _colour(INK)
+    shape.line.color.rgb = _colour(PAPER)
+    shape.line.width = Pt(0.25)
+
+
+def _letter(slide: Slide, spot: Point, text: str) -> None:
+    radius = 3.2
+    left, top, side = spot[0] - radius, spot[1] - radius, 2 * radius
+    shape = slide.shapes.add_shape(MSO_SHAPE.OVAL, *(Mm(each) for each in (left, top, side, side)))
+    shape.name = text
+    shape.shadow.inherit = False
+    shape.fill.solid()
+    shape.fill.fore_color.rgb = _colour(PAPER)
+    shape.line.color.rgb = _colour(INK)
+    frame = shape.text_frame
+    frame.margin_left = frame.margin_right = frame.margin_top = frame.margin_bottom = Emu(0)
+    frame.word_wrap = False
+    paragraph = frame.paragraphs[0]
+    paragraph.alignment = PP_ALIGN.CENTER
+    run = paragraph.add_run()
+    run.text = text
+    run.font.size, run.font.bold, run.font.name = Pt(9), True, _FONT
+    run.font.color.rgb = _colour(INK)
+
+
+def _foot(slide: Slide, picture: Picture, frame: Frame) -> None:
+    """Draw scale bar and north arrow."""
+    (left, top), scale = frame
+    y = top + (picture.height_mm - 3.0) * scale
+    bar: Ring = [(0, 0), (picture.bar_mm, 0), (picture.bar_mm, 0.5), (0, 0.5)]
+    ink = Style(INK)
+    _freeform(slide, Area("", picture.bar_text, (bar,), ()), ink, ((left + 3 * scale, y), scale))
+    text_left = left + (4 + picture.bar_mm) * scale
+    _put_text(slide, [(picture.bar_text, False)], (text_left, y - 4.0, 40.0, 8.0), 12)
+    x = left + (picture.width_mm - 7) * scale
+    north: Ring = [(0, -4.6), (1.6, 0.2), (0, -0.8), (-1.6, 0.2)]
+    _freeform(slide, Area("", "N", (north,), ()), ink, ((x, y), scale))
+    _put_text(slide, [("N", True)], (x + 3.0, y - 4.0, 12.0, 8.0), 12)
+
+
+def _put_key(slide: Slide, picture: Picture, place: Point) -> None:
+    x, y = place
+    box: Ring = [(0, 0), (9, 0), (9, 5.5), (0, 5.5)]
+    for number, (kind, text) in enumerate(picture.key):
+        top = y + number * 12.0
+        key = Area("", text, (box,), ())
+        _freeform(slide, key, picture.styles[kind], ((x, top), 1.0))
+        _put_text(slide, [(text, False)], (x + 10.0, top - 2.5, 82.0, 12.0), 13)
+    top = y + len(picture.key) * 12.0
+    _dot(slide, (x + 4.5, top + 2.7), 1.2)
+    _put_text(slide, [(words.MAP_DOT_KEY, False)], (x + 10.0, top - 2.5, 82.0, 12.0), 13)
+
+
+def _colour(text: str) -> RGBColor:
+    red, green, blue = bytes.fromhex(text.removeprefix("#"))
+    return RGBColor(red, green, blue)
+
+
+def _clean(text: str) -> str:
+    """Return a text without what XML cannot hold, on one line."""
+    return "".join(each for each in " ".join(text.split()) if each.isprintable())
+
+
+def _timeless(data: bytes) -> bytes:
+    """Return the same archive without the time at which it was made."""
+    packed = io.BytesIO()
+    with (
+        zipfile.ZipFile(io.BytesIO(data)) as old,
+        zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as new,
+    ):
+        for name in old.namelist():
+            info = zipfile.ZipInfo(name, _EPOCH)
+            info.compress_type = zipfile.ZIP_DEFLATED
+            new.writestr(info, old.read(name))
+    return packed.getvalue()

@@ -1,0 +1,136 @@
+"""`snoutline committee`: the one page for the people who pay, and slides of it."""
+
+from __future__ import annotations
+
+from importlib.util import find_spec
+from pathlib import Path
+
+import click
+
+from data.findings import SettingsError
+from data.reading import read_site
+from data.site import Site
+from data.treatment_settings import TACTICS
+from maps.committee import CommitteePage, Findings, committee_page
+from maps.committee_page import committee_html
+from maps.committee_pdf import PAPERS, Paper, committee_pdf, fitting_size
+from scripts.out_folder import default_folder, out_option, written
+from scripts.progress import Progress
+from scripts.site_run import aside_texts, going_options, refuse_errors, say
+from spatial.analysis import analyse
+from spatial.plan_or_not import plan_or_not
+from spatial.season_comparison import site_comparison
+
+NO_SLIDES = "No slides: they need python-pptx (pip install 'snoutline[slides]')."
+
+
+@click.command(
+    name="committee",
+    epilog="Example:  snoutline committee my-course --paper a4",
+)
+@click.argument("site", type=click.Path(exists=True, file_okay=False, path_type=Path))
+@click.option(
+    "--week", metavar="WEEK", help="ISO week, e.g. 2026-W19.  [default: last with visits]"
+)
+@click.option(
+    "--paper",
+    type=click.Choice(PAPERS),
+    default=PAPERS[0],
+    show_default=True,
+    help="Size of the one page.",
+)
+@click.option(
+    "--zones", metavar="ZONES", help="Zones of the plan, as in plan.  [default: those above]"
+)
+@click.option("--tactic", type=click.Choice(TACTICS), help="Tactic of the plan, as in plan.")
+@out_option()
+@going_options
+def command(
+    site: Path,
+    *,
+    paper: Paper,
+    out: Path | None,
+    keep_going: bool,
+    quiet: bool,
+    **asked: str | None,
+) -> None:
+    """Write one page about SITE for a committee: found, planned, not known, next.
+
+    Writes committee.html and committee.pdf, whose second page says how all was made, and, where
+    python-pptx is installed, committee.pptx. Your notes stand in [committee] of site.toml. The
+    files of SITE are only read.
+    """
+    with Progress(quiet=quiet) as progress:
+        progress.step("reading the site")
+        checked = read_site(site)
+        if not keep_going:
+            refuse_errors(checked)
+        progress.step("weighing the zones")
+        page = committee_page(findings(checked, **asked))
+        progress.step("drawing")
+        folder = out or default_folder(site)
+        paths = written(
+            {**committee_texts(page, paper), **aside_texts(checked, folder)}, folder, site
+        )
+    lines = [page.lead, *page.section("found").lines]
+    say(checked.findings, lines if has_slides() else [*lines, NO_SLIDES], paths, quiet=quiet)
+
+
+def findings(
+    site: Site, week: str | None = None, zones: str | None = None, tactic: str | None = None
+) -> Findings:
+    """Return what the page is made from.
+
+    Parameters
+    ----------
+    site
+        The checked site.
+    week, zones, tactic
+        As the options of the command.
+
+    Raises
+    ------
+    SettingsError
+        If the week, a zone or an input of the plan is wrong, or a tactic must be named.
+    """
+    analysis = analyse(site, week)
+    named = tuple(each.strip() for each in (zones or "").split(",") if each.strip())
+    plan, no_plan = plan_or_not(analysis, wanted_tactic(site, tactic), named)
+    return Findings(analysis, site_comparison(site, analysis.season), plan, no_plan)
+
+
+def wanted_tactic(site: Site, tactic: str | None) -> str:
+    """Return the tactic whose prices and rules count: the one named, or the only one given.
+
+    Without any section of a tactic the ground is reckoned all the same, and no price shown.
+
+    Raises
+    ------
+    SettingsError
+        If site.toml holds several and none is named.
+    """
+    held = tuple(site.settings.treatment.tactics)
+    if tactic is not None or len(held) <= 1:
+        return tactic or (held[0] if held else TACTICS[0])
+    raise SettingsError(
+        f"name a tactic with --tactic; site.toml [treatment] holds {', '.join(held)}"
+    )
+
+
+def committee_texts(page: CommitteePage, paper: Paper) -> dict[str, str | bytes]:
+    """Return the content of every file by its name."""
+    texts: dict[str, str | bytes] = {
+        "committee.html": committee_html(page, paper, fitting_size(page, paper)),
+        "committee.pdf": committee_pdf(page, paper),
+    }
+    if has_slides():
+        # An optional extra: it is imported only where it is installed.
+        from maps.committee_slides import committee_slides  # noqa: PLC0415
+
+        texts["committee.pptx"] = committee_slides(page)
+    return texts
+
+
+def has_slides() -> bool:
+    """Return whether slides can be written."""
+    return find_spec("pptx") is not None
