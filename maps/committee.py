@@ -525,4 +525,4 @@ def _method(analysis: Analysis) -> list[str]:
         "below": chance_text(cutoffs.below),
     }
     own = [text.format(**values) for text in words.METHOD]
-    return [*own, *method_notes(analysis), sources_text(analysis)]
+    return [*own, *method_notes(analysis, dots=False), sources_text(analysis)]

@@ -38,8 +38,7 @@ ROOM_MM = (112.0, 96.0)
 
 _RAMP = activity_ramp(4)
 _BLANK, _GREY = "#e2e0d9", "#67635a"
-_DISC_MM, _DOT_MM = 1.9, 0.4
-_LETTER_PT = 5.5
+_DISC_MM, _DOT_MM = 1.9, 0.5
 FOOT_MM = 7.0
 
 

@@ -76,12 +76,12 @@ def committee_html(page: CommitteePage, paper: str, size_pt: float) -> str:
 
 def _text(text: str) -> str:
     """Return a text that may hold the user's words: it cannot turn the direction of the rest."""
-    return f"<bdi>{escape(unparted(text))}</bdi>"
+    return f"<bdi>{escape(text)}</bdi>"
 
 
 def _section(page: CommitteePage, key: str) -> str:
     section = page.section(key)
-    lines = "".join(f"<p>{_text(line)}</p>" for line in section.lines)
+    lines = "".join(f"<p>{_text(unparted(line))}</p>" for line in section.lines)
     return f"<section><h2>{escape(section.heading)}</h2>{_items(section)}{lines}</section>"
 
 

@@ -99,6 +99,11 @@ class _Sheet:
         )
         return float(self.pdf.get_y())
 
+    def width(self, texts: list[str], scale: float) -> float:
+        """Return the width of the widest of some texts, mm."""
+        self.pdf.set_font(_FAMILY, "", self.size_pt * scale)
+        return max(float(self.pdf.get_string_width(self.printable(each))) for each in texts)
+
     def printable(self, text: str) -> str:
         """Return a text in the letters of the font; what it lacks is shown by its base or as ?."""
         return printable(unparted(text), self.letters)
@@ -253,7 +258,7 @@ def _disc(pdf: FPDF, spot: Point, radius: float, fill: str, edge: str) -> None:
 
 def _dots(pdf: FPDF, picture: Picture, corner: Point) -> None:
     for a, b in picture.dots:
-        _disc(pdf, (corner[0] + a, corner[1] + b), 0.45, INK, PAPER)
+        _disc(pdf, (corner[0] + a, corner[1] + b), 0.55, INK, PAPER)
 
 
 def _letters(sheet: _Sheet, picture: Picture, corner: Point) -> None:
@@ -283,8 +288,10 @@ def _foot(sheet: _Sheet, picture: Picture, corner: Point) -> None:
 
 def _put_key(sheet: _Sheet, picture: Picture, place: Point) -> float:
     """Write the legend in two columns under the map, and return the y below it."""
-    step, column = max(sheet.line_mm(0.9), 4.0), picture.width_mm / 2
     entries = [*picture.key, ("", words.MAP_DOT_KEY)]
+    column = picture.width_mm / 2
+    scale = 0.9 * min(1.0, (column - 9.5) / sheet.width([text for _, text in entries], 0.9))
+    step = max(sheet.line_mm(0.9), 4.0)
     rows = (len(entries) + 1) // 2
     for number, (kind, text) in enumerate(entries):
         x, y = place[0] + number // rows * column, place[1] + number % rows * step
@@ -295,7 +302,7 @@ def _put_key(sheet: _Sheet, picture: Picture, place: Point) -> float:
             _strokes(sheet.pdf, swatch_strokes(style, box), style.line, (x, y))
         else:
             _disc(sheet.pdf, (x + 3.3, y + 1.9), 0.6, INK, PAPER)
-        sheet.put(text, (x + 8.2, y, column - 9), scale=0.9)
+        sheet.put(text, (x + 8.2, y, column - 9), scale=scale)
     return place[1] + rows * step + 1.0
 
 

@@ -255,7 +255,7 @@ MAP_KEY: Mapping[str, str] = {
 }
 """Legend, most urgent first."""
 
-MAP_RATE_KEY = "{label} billbugs per trap per week"
+MAP_RATE_KEY = "{label} per trap per week"
 MAP_DOT_KEY = "a trap"
 
 MAP_OTHER_KEY = {"water": "water", "obstacle": "building or bunker"}

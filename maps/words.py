@@ -526,8 +526,19 @@ def treated_sentences(site: Site, season: Season) -> list[str]:
     ]
 
 
-def method_notes(analysis: Analysis) -> list[str]:
-    """Return how the figures were made, in sentences for a reader who wants to check them."""
+_DOT_NOTE = " A dot shows the catch of its own design, so compare only dots of one shape."
+
+
+def method_notes(analysis: Analysis, *, dots: bool = True) -> list[str]:
+    """Return how the figures were made, in sentences for a reader who wants to check them.
+
+    Parameters
+    ----------
+    analysis
+        What one weekly run found.
+    dots
+        Whether the dots of the page are scaled by catch.
+    """
     marks, reference = analysis.site.settings.marks, analysis.reference_design
     k = analysis.dispersion_k
     few, many = (max(1, marks.neighbours + step) for step in SIZE_STEPS)
@@ -535,8 +546,7 @@ def method_notes(analysis: Analysis) -> list[str]:
     return [
         "Catch rate: adults per trap-week, 7 x adults / trap-nights. Only visits that found the "
         "trap in order count; a void or missed visit makes no zero.",
-        f"Zone rates are on the scale of a {reference} trap. A dot shows the catch of its own "
-        "design, so compare only dots of one shape.",
+        f"Zone rates are on the scale of a {reference} trap.{_DOT_NOTE if dots else ''}",
         *(ratio_sentence(ratio) for ratio in analysis.ratios),
         f"Intervals are 95 %, from a negative binomial model, as trap counts clump.{spread} They "
         "do not include the uncertainty of the ratio between designs.",

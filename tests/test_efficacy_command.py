@@ -12,6 +12,7 @@ from xml.etree import ElementTree as ET
 
 import pytest
 from click.testing import CliRunner
+from sites import make_site
 
 from data.reading import read_site
 from maps.columns import EFFICACY
@@ -22,7 +23,6 @@ from maps.weeks import day_text
 from scripts.cli import cli, run
 from spatial.efficacy import CANNOT_TELL
 from spatial.treatment_effects import TreatmentEffects, treatment_effects
-from tests.sites import make_site
 
 DEMO = Path(__file__).parents[1] / "data" / "demo"
 SITE = DEMO / "site"

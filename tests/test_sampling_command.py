@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from click.testing import CliRunner
+from sites import FIRST_SET, SETTINGS, make_site
 
 from data.reading import read_site
 from data.settings import LimitSettings
@@ -31,7 +32,6 @@ from scripts.cli import cli, run
 from spatial.class_sampling import NO_LIMIT, SiteSampling, Wanted, site_sampling
 from spatial.sample_size import Precision, stop_line
 from spatial.variance_laws import taylor
-from tests.sites import FIRST_SET, SETTINGS, make_site
 
 SITE = Path(__file__).parents[1] / "data" / "demo" / "site"
 ADULTS = LimitSettings("own records", "2026", adults_per_trap_week=4)
