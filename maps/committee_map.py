@@ -73,8 +73,8 @@ STYLES = {
     "x": Style(_BLANK, _GREY, 1.1, crossed=True),
     "t": Style(_BLANK, _GREY, 0.8),
     "l": Style(PAPER),
-    "water": Style("#dbe6ec"),
-    "obstacle": Style("#b9b7af"),
+    "water": Style("#b7d0db"),
+    "obstacle": Style("#8b8980"),
 }
 """Character of a zone (see `maps.zone_states.EVIDENCE_CHARS`), or kind of ground -> its look."""
 

@@ -41,9 +41,9 @@ _SOFT = "#52584f"
 
 
 class _Sheet:
-    """A PDF with one size of text, and a place where the next line goes."""
+    """A PDF with one size of text; of a trial only the height matters, so its map is not drawn."""
 
-    def __init__(self, paper: Paper, size_pt: float, title: str) -> None:
+    def __init__(self, paper: Paper, size_pt: float, title: str, *, trial: bool = False) -> None:
         self.pdf = FPDF(format=paper, unit="mm")
         self.pdf.set_auto_page_break(auto=False)
         self.pdf.set_margin(0)
@@ -55,6 +55,7 @@ class _Sheet:
         # No clock: equal sites give equal bytes.
         self.pdf.creation_date = datetime(2000, 1, 1, tzinfo=UTC)
         self.size_pt = size_pt
+        self.trial = trial
         self.letters = frozenset(n for font in self.fonts() for n in font.cmap)
         self.left = (self.pdf.w - CONTENT_MM[0]) / 2
         self.top = 10.0
@@ -160,7 +161,7 @@ def fitting_size(page: CommitteePage, paper: Paper = "letter") -> float:
 
 def _fitted(page: CommitteePage, picture: Picture, paper: Paper) -> tuple[float, int]:
     """Return the largest size that fits, and how many sections the first column then has."""
-    trial = _Sheet(paper, SIZES_PT[0], page.title)
+    trial = _Sheet(paper, SIZES_PT[0], page.title, trial=True)
     try:
         for trial.size_pt in SIZES_PT:
             trial.begin()
@@ -208,13 +209,14 @@ def _put_glossary(sheet: _Sheet, section: Section, place: tuple[float, float, fl
 def _put_map(sheet: _Sheet, picture: Picture, corner: Point) -> float:
     """Draw the map with its legend, and return the y below them."""
     x, y = corner
-    for area in picture.areas:
-        style = picture.styles[area.kind]
-        _fill(sheet.pdf, area.rings, style.fill, corner)
-        _strokes(sheet.pdf, area.strokes, style.line, corner)
-    _dots(sheet.pdf, picture, corner)
-    _letters(sheet, picture, corner)
-    _foot(sheet, picture, corner)
+    if not sheet.trial:
+        for area in picture.areas:
+            style = picture.styles[area.kind]
+            _fill(sheet.pdf, area.rings, style.fill, corner)
+            _strokes(sheet.pdf, area.strokes, style.line, corner)
+        _dots(sheet.pdf, picture, corner)
+        _letters(sheet, picture, corner)
+        _foot(sheet, picture, corner)
     return _put_key(sheet, picture, (x, y + picture.height_mm + 1.0))
 
 

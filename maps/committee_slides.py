@@ -6,6 +6,7 @@ It needs ``python-pptx``, an optional extra: this module is imported only where 
 from __future__ import annotations
 
 import io
+import math
 import zipfile
 from collections.abc import Sequence
 from datetime import UTC, datetime
@@ -131,8 +132,10 @@ def _put_map(slide: Slide, picture: Picture, page: CommitteePage) -> None:
     corner = (_LEFT_MM, _BODY_MM - 8.0)
     for area in picture.areas:
         _freeform(slide, area, picture.styles[area.kind], (corner, scale))
-    for a, b in picture.dots:
-        _dot(slide, (corner[0] + a * scale, corner[1] + b * scale), 0.7)
+    if picture.dots:
+        # One shape for all: thousands of shapes would make the slide slow to open.
+        dots = tuple(_hexagon(dot, 0.7 / scale) for dot in picture.dots)
+        _freeform(slide, Area("", words.MAP_DOT_KEY, dots, ()), Style(INK), (corner, scale), PAPER)
     for (a, b), text in picture.letters:
         _letter(slide, (corner[0] + a * scale, corner[1] + b * scale), text)
     _foot(slide, picture, (corner, scale))
@@ -143,7 +146,12 @@ Frame = tuple[Point, float]
 """Where the map's corner lies on the slide, mm, and how many times larger it is."""
 
 
-def _freeform(slide: Slide, area: Area, style: Style, frame: Frame) -> None:
+def _hexagon(spot: Point, radius: float) -> Ring:
+    turns = [math.radians(60 * n) for n in range(6)]
+    return [(spot[0] + radius * math.cos(a), spot[1] + radius * math.sin(a)) for a in turns]
+
+
+def _freeform(slide: Slide, area: Area, style: Style, frame: Frame, edge: str = INK) -> None:
     """Draw one area as a shape that can be edited; it bears the name of its zone."""
     rings = [[_emu(point, frame) for point in ring] for ring in area.rings]
     first, *others = rings
@@ -156,8 +164,8 @@ def _freeform(slide: Slide, area: Area, style: Style, frame: Frame) -> None:
     shape.name = _clean(area.name) or words.MAP_OTHER_KEY.get(area.kind, area.kind)
     shape.shadow.inherit = False
     _filled(shape.fill, style)
-    shape.line.color.rgb = _colour(INK)
-    shape.line.width = Pt(0.5)
+    shape.line.color.rgb = _colour(edge)
+    shape.line.width = Pt(0.5 if edge == INK else 0.25)
 
 
 def _emu(point: Point, frame: Frame) -> tuple[int, int]:
@@ -176,17 +184,6 @@ def _filled(fill: Any, style: Style) -> None:
     fill.pattern = cross if style.crossed else _PATTERNS[style.spacing_mm > 0]
     fill.fore_color.rgb = _colour(style.line)
     fill.back_color.rgb = _colour(style.fill)
-
-
-def _dot(slide: Slide, spot: Point, radius: float) -> None:
-    left, top, side = spot[0] - radius, spot[1] - radius, 2 * radius
-    shape = slide.shapes.add_shape(MSO_SHAPE.OVAL, *(Mm(each) for each in (left, top, side, side)))
-    shape.name = words.MAP_DOT_KEY
-    shape.shadow.inherit = False
-    shape.fill.solid()
-    shape.fill.fore_color.rgb = _colour(INK)
-    shape.line.color.rgb = _colour(PAPER)
-    shape.line.width = Pt(0.25)
 
 
 def _letter(slide: Slide, spot: Point, text: str) -> None:
@@ -233,7 +230,8 @@ def _put_key(slide: Slide, picture: Picture, place: Point) -> None:
         _freeform(slide, key, picture.styles[kind], ((x, top), 1.0))
         _put_text(slide, [(text, False)], (x + 10.0, top - 2.5, 82.0, 12.0), 13)
     top = y + len(picture.key) * 12.0
-    _dot(slide, (x + 4.5, top + 2.7), 1.2)
+    dot = Area("", words.MAP_DOT_KEY, (_hexagon((4.5, 2.7), 1.2),), ())
+    _freeform(slide, dot, Style(INK), ((x, top), 1.0), PAPER)
     _put_text(slide, [(words.MAP_DOT_KEY, False)], (x + 10.0, top - 2.5, 82.0, 12.0), 13)
 
 

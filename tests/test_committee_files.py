@@ -10,6 +10,7 @@ import sys
 import zipfile
 from collections.abc import Iterator
 from dataclasses import replace
+from itertools import pairwise
 from pathlib import Path
 
 import pypdf
@@ -30,7 +31,7 @@ from maps.committee_map import STYLES, committee_picture, picture_svg
 from maps.committee_page import committee_html
 from maps.committee_pdf import CONTENT_MM, PAPERS, Paper, committee_pdf, fitting_size, printable
 from maps.committee_slides import SLIDES, committee_slides
-from maps.palette import lightness_of
+from maps.palette import MIN_LIGHTNESS_STEP, lightness_of
 from maps.zone_states import EVIDENCE_KEY
 from scripts.commands import committee as module
 
@@ -216,8 +217,10 @@ def test_there_are_six_slides_and_the_map_is_shapes(
     assert MSO_SHAPE_TYPE.PICTURE not in {each for slide in types for each in slide}
     picture = committee_picture(page.findings.analysis)
     free = [shape for shape in deck.slides[1].shapes if shape.shape_type == MSO_SHAPE_TYPE.FREEFORM]
-    # Every area, every line of the legend, the scale bar and the arrow.
-    assert len(free) == len(picture.areas) + len(picture.key) + 2
+    # Every area, every line of the legend, all traps together, the scale bar and the arrow.
+    assert len(free) == len(picture.areas) + len(picture.key) + 1 + 3
+    zones = [str(name) for name in page.findings.analysis.zones["name"]]
+    assert len({shape.name for shape in free} & {" ".join(each.split()) for each in zones}) > 0
     right, low = deck.slide_width, deck.slide_height
     assert right is not None
     assert low is not None
@@ -257,8 +260,8 @@ def test_zones_are_told_apart_in_grey_by_shade_lines_or_letter(
         for kind in "ahwbetxl"
     }
     assert len(set(looks.values())) == len(looks)
-    plain = [lightness_of(STYLES[kind].fill) for kind in "ab"]
-    assert abs(plain[0] - plain[1]) > 40
+    plain = sorted(lightness_of(STYLES[kind].fill) for kind in ("a", "b", "water", "obstacle"))
+    assert min(high - low for low, high in pairwise(plain)) >= MIN_LIGHTNESS_STEP
     picture = committee_picture(pages["busy"].findings.analysis)
     assert sorted(text for _, text in picture.letters) == ["A1", "A2", "A3", "A4", "U", "U", "U"]
     assert all(area.strokes for area in picture.areas if area.kind == "t")
