@@ -319,10 +319,17 @@ def _most_caught(analysis: Analysis) -> list[str]:
     return [say(words.FOUND, "most_caught", zones=name, rate=rate_text(float(top["rate"])))]
 
 
+_UNTESTED = dict.fromkeys(("no_traps", "few_traps", "no_nights"), "few_traps") | {
+    "no_variation": "all_alike"
+}
+"""Why no busy spot could be told from chance (`spatial.results.NOT_TESTABLE`) -> what is said."""
+
+
 def _busy(analysis: Analysis) -> list[str]:
     traps = analysis.traps
     if traps["mark"].eq("not_testable").all():
-        return [say(words.FOUND, "not_tested")]
+        code = _UNTESTED.get(analysis.global_test.reason, "not_tested")
+        return [say(words.FOUND, code)]
     busy = traps[traps["mark"].isin(BUSY)]
     if busy.empty:
         return [say(words.FOUND, "none_busy")]

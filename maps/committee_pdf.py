@@ -32,6 +32,9 @@ CONTENT_MM = (190.0, 257.0)
 SIZES_PT = (9.5, 9.25, 9.0, 8.75, 8.5, 8.25, 8.0, 7.75, 7.5, 7.25, 7.0, 6.75, 6.5, 6.25, 6.0)
 """Sizes of the text, the largest that fits is taken."""
 
+METHOD_PT = (8.0, 7.0, 6.0, 5.0, 4.0)
+"""The same of the second page."""
+
 _FAMILY = "OpenSans"
 _MM_PER_PT = 25.4 / 72
 _LEADING = 1.28
@@ -148,7 +151,7 @@ def committee_pdf(page: CommitteePage, paper: Paper = "letter") -> bytes:
     sheet = _Sheet(paper, size_pt, page.title)
     sheet.begin()
     _put_page(sheet, page, picture, first)
-    _method_page(sheet, page)
+    _method_page(sheet, page, _method_size(page, paper))
     text = bytes(sheet.pdf.output())
     sheet.close()
     return text
@@ -172,6 +175,15 @@ def _fitted(page: CommitteePage, picture: Picture, paper: Paper) -> tuple[float,
     finally:
         trial.close()
     raise OverflowError(f"the page needs {high:.0f} mm and has {CONTENT_MM[1]:.0f} mm")
+
+
+def _method_size(page: CommitteePage, paper: Paper) -> float:
+    """Return the largest size with which the second page is one page."""
+    trial = _Sheet(paper, METHOD_PT[0], page.title, trial=True)
+    fits = (size for size in METHOD_PT if _method_page(trial, page, size) <= CONTENT_MM[1])
+    size_pt = next(fits, METHOD_PT[-1])
+    trial.close()
+    return size_pt
 
 
 def _level(trial: _Sheet, page: CommitteePage) -> int:
@@ -308,13 +320,15 @@ def _put_key(sheet: _Sheet, picture: Picture, place: Point) -> float:
     return place[1] + rows * step + 1.0
 
 
-def _method_page(sheet: _Sheet, page: CommitteePage) -> None:
+def _method_page(sheet: _Sheet, page: CommitteePage, size_pt: float) -> float:
+    """Write the second page and return how high its content is, mm."""
     sheet.begin()
-    sheet.size_pt = 8.0
+    sheet.size_pt = size_pt
     place = (sheet.left, sheet.top, CONTENT_MM[0])
     y = sheet.put(f"{words.HEADINGS['method']}: {page.title}", place, scale=1.5, bold=True) + 2
     for line in page.method:
         y = sheet.put(line, (sheet.left, y, CONTENT_MM[0])) + 1.2
+    return y - sheet.top
 
 
 def printable(text: str, letters: frozenset[int]) -> str:

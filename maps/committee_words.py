@@ -82,7 +82,10 @@ FOUND: Mapping[str, Words] = {
     "busy_place": "It may be due to where they stand: traps near tall grass or a hedge, or on some "
     "kinds of turf, often catch more.",
     "none_busy": "No group of traps stands out. Chance alone could make the differences we see.",
-    "not_tested": "There are too few traps, or too few counts, to tell a busy spot from chance.",
+    "few_traps": "There are too few traps, or too few counts, to tell a busy spot from chance.",
+    "all_alike": "All traps caught alike, so no spot is busier than the rest.",
+    "not_tested": "Our traps cannot be held against each other, so we cannot tell a busy spot from "
+    "chance.",
 }
 """What was found."""
 

@@ -99,6 +99,23 @@ def test_what_is_found_is_not_oversold_when_nothing_stands_out(
     assert "Some traps caught far more than chance" in " ".join(own_words(pages["busy"]))
 
 
+@pytest.mark.parametrize(
+    ("reason", "said"),
+    [
+        ("no_variation", "All traps caught alike, so no spot is busier than the rest."),
+        ("no_nights", say(words.FOUND, "few_traps")),
+        ("all_neighbours", say(words.FOUND, "not_tested")),
+    ],
+)
+def test_why_no_busy_spot_can_be_told_is_said(
+    reason: str, said: str, pages: dict[str, CommitteePage]
+) -> None:
+    analysis = pages["few_traps"].findings.analysis
+    told = replace(analysis, global_test=replace(analysis.global_test, reason=reason))
+    page = committee_page(replace(pages["few_traps"].findings, analysis=told))
+    assert lines_of(page, "found")[-1] == said
+
+
 def test_the_plan_is_the_one_of_the_plan_command(pages: dict[str, CommitteePage]) -> None:
     page = pages["busy"]
     plan = page.findings.plan
@@ -251,6 +268,17 @@ def test_next_dates_follow_from_the_files_and_the_settings(
         ("effect_told", None, date(2026, 5, 20)),
         ("plan_open", None, None),
     ]
+
+
+def test_a_day_that_has_come_is_no_next_date(pages: dict[str, CommitteePage]) -> None:
+    analysis = pages["busy"].findings.analysis
+    assert analysis.rule is not None
+    due = replace(analysis, rule=replace(analysis.rule, due_from=analysis.season.cutoff))
+    assert "larvae_due" not in [kind for kind, *_ in kinds(due)]
+    told = analysis.site.settings.treatment
+    long = replace(analysis.site.settings, treatment=replace(told, after_nights=100))
+    late = replace(analysis, site=replace(analysis.site, settings=long))
+    assert "effect_told" not in [kind for kind, *_ in kinds(late)]
 
 
 def test_after_the_season_the_next_one_is_named(pages: dict[str, CommitteePage]) -> None:

@@ -206,6 +206,15 @@ def test_the_second_page_holds_method_and_provenance(pages: dict[str, CommitteeP
         assert f"{name}{digest[:8]}" in flat
 
 
+def test_a_long_second_page_is_still_one_page(pages: dict[str, CommitteePage]) -> None:
+    page = replace(pages["undecided"], method=pages["undecided"].method * 3)
+    reader = pypdf.PdfReader(io.BytesIO(committee_pdf(page)))
+    assert len(reader.pages) == 2
+    lowest: list[float] = []
+    reader.pages[1].extract_text(visitor_text=lambda text, cm, tm, *_: lowest.append(tm[5]))
+    assert min(each for each in lowest if each) > 10 * 72 / 25.4
+
+
 @pytest.mark.parametrize("case", CASES)
 def test_there_are_six_slides_and_the_map_is_shapes(
     case: str, pages: dict[str, CommitteePage]
@@ -243,7 +252,11 @@ def test_equal_sites_give_equal_bytes(case: str, pages: dict[str, CommitteePage]
     page = pages[case]
     assert page_html(page) == page_html(page)
     assert committee_pdf(page) == committee_pdf(page)
-    assert committee_slides(page) == committee_slides(page)
+    slides = committee_slides(page)
+    assert slides == committee_slides(page)
+    with zipfile.ZipFile(io.BytesIO(slides)) as archive:
+        assert {each.date_time for each in archive.infolist()} == {(1980, 1, 1, 0, 0, 0)}
+        assert b"2000-01-01" in archive.read("docProps/core.xml")
 
 
 def test_zones_are_told_apart_in_grey_by_shade_lines_or_letter(

@@ -91,15 +91,19 @@ def test_rates_are_those_of_the_reference_design() -> None:
 
 
 def test_the_interval_is_that_of_drawing_the_traps() -> None:
-    """Of six traps one rose from 1 to 31 and five stayed at 10: how many draws hold it is binomial.
+    """Of 20 traps three rose from 1 to 31, the rest stayed at 10; the draws of them are binomial.
 
-    With k of it among six, the ratio is (31 k + 10 (6 - k)) / (k + 10 (6 - k)). P(k = 0) = 0.335,
-    so the lower end is 1; P(k <= 2) = 0.938 and P(k <= 3) = 0.991, so the upper end is k = 3.
+    With k of them the ratio is (31 k + 10 (20 - k)) / (k + 10 (20 - k)). P(k = 0) = 0.039 and
+    P(k <= 1) = 0.176, so the lower end is k = 1; P(k <= 5) = 0.933 and P(k <= 6) = 0.978, so the
+    upper end is k = 6. An interval of 95 % would begin at k = 0.
     """
-    found = compared(table(weeks([1, *[10] * 5], [31, *[10] * 5])))
-    assert found.ratio == pytest.approx(81 / 51)
-    assert found.low == 1.0
-    assert found.high == pytest.approx((31 * 3 + 30) / (3 + 30))
+    found = compared(table(weeks([*[1] * 3, *[10] * 17], [*[31] * 3, *[10] * 17])))
+
+    def ratio(k: int) -> float:
+        return (31 * k + 10 * (20 - k)) / (k + 10 * (20 - k))
+
+    assert found.ratio == pytest.approx(ratio(3))
+    assert (found.low, found.high) == pytest.approx((ratio(1), ratio(6)))
 
 
 def test_equal_input_gives_equal_output_and_rows_may_come_in_any_order() -> None:
