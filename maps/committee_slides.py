@@ -95,7 +95,9 @@ Box = tuple[float, float, float, float]
 
 def _put_section(slide: Slide, section: Section, box: Box) -> None:
     left, top, wide, high = box
-    _put_text(slide, [(section.heading, True)], (left, top, wide, 14.0), 26)
+    # Bold letters are wider; the box keeps a margin.
+    size = min(26.0, (wide - 6.0) / (0.6 * len(section.heading) * 0.3528))
+    _put_text(slide, [(section.heading, True)], (left, top, wide, 14.0), int(size))
     lines = [*(f"{head}: {text}" for head, text in section.items), *section.lines]
     below = (left, top + 16.0, wide, high - 16.0)
     _put_text(slide, [(line, False) for line in lines], below, _size_pt(lines, wide, high - 16.0))

@@ -18,6 +18,7 @@ import pytest
 from analyses import HOSTILE
 from click.testing import CliRunner, Result
 from committee_sites import STATES, state_page, state_site
+from fontTools.ttLib import TTFont
 from playwright.sync_api import Browser, sync_playwright
 from pptx import Presentation
 from pptx.enum.shapes import MSO_SHAPE_TYPE
@@ -239,6 +240,22 @@ def test_there_are_six_slides_and_the_map_is_shapes(
         assert shape.top + shape.height <= low + 1
     with zipfile.ZipFile(io.BytesIO(committee_slides(page))) as archive:
         assert [name for name in archive.namelist() if name.startswith("ppt/media")] == []
+
+
+def test_every_heading_of_the_slides_is_one_line(pages: dict[str, CommitteePage]) -> None:
+    deck = Presentation(io.BytesIO(committee_slides(pages["busy"])))
+    headings = {section.heading for section in pages["busy"].sections}
+    told = {}
+    with TTFont(font_file("Bold")) as font:
+        cmap, widths, em = font.getBestCmap(), font["hmtx"], font["head"].unitsPerEm
+        for shape in (shape for slide in deck.slides for shape in slide.shapes):
+            text = shape.text_frame.text if shape.has_text_frame else ""
+            if text in headings:
+                size = shape.text_frame.paragraphs[0].runs[0].font.size
+                wide = sum(widths[cmap[ord(letter)]][0] for letter in text) / em * size
+                told[text] = wide / (shape.width - 2 * 91440)
+    assert set(told) == headings
+    assert max(told.values()) < 1
 
 
 def test_every_section_has_its_place_on_page_and_slides(pages: dict[str, CommitteePage]) -> None:
