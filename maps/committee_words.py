@@ -144,8 +144,8 @@ PLAN: Mapping[str, Words] = {
     "left_no_limit": "{number} without a limit",
     "check_zone": "It proposes to keep {zones} untreated, to see later what the treatment did.",
     "lacking": (
-        "The plan still lacks {number} entry, such as a price or a rule from the label.",
-        "The plan still lacks {number} entries, such as a price or a rule from the label.",
+        "The plan still lacks {number} entry. The work order lists it.",
+        "The plan still lacks {number} entries. The work order lists them.",
     ),
     "open_water": "There is water on the site, and the plan keeps no distance from it yet.",
     "none_above": "No zone is known to be above its limit, so nothing is planned. We leave all "
@@ -228,7 +228,7 @@ NEXT: Mapping[str, Words] = {
     "next_check": "Next check of the traps: {days}.",
     "season_over": "The season ended on {last}. The next one starts on {first}.",
     "larvae_due": "From {first} on we can look for grubs in the soil.",
-    "effect_told": "From {last} on the traps can tell what the last treatment did.",
+    "effect_told": "From {last} on the traps may tell what the last treatment did.",
     "plan_open": "The plan has no day yet. It waits for a decision.",
 }
 """What comes next; one sentence for each kind of date."""
