@@ -24,6 +24,7 @@ from data.columns import name_columns
 from data.coordinates import needed_positions, with_design, with_shapes
 from data.cores import check_cores
 from data.day_slips import VisitDays, day_checks, late_checks, life_checks, visit_days
+from data.degree_day_models import site_models
 from data.files import SourceFile, find_file
 from data.findings import Finding, InputError
 from data.ground import check_ground, surroundings_of
@@ -139,12 +140,14 @@ def read_site(folder: Path) -> Site:
     Raises
     ------
     SettingsError
-        When `site.toml` is missing or wrong.
+        When `site.toml` is missing or wrong, or the model that it names.
     InputError
         When zones, traps or visits are missing, cannot be read, or have no row without an error;
         it carries the findings of all files.
     """
     settings, toml_hash = read_settings(folder)
+    named = settings.phenology.model
+    model = site_models((named,), folder)[0] if named else None
     files = _Folder(folder, settings, hashes={"site.toml": toml_hash})
     zones, grid = _zones(files)
     refuges = _surroundings(files, REFUGES, grid)
@@ -188,6 +191,7 @@ def read_site(folder: Path) -> Site:
         hashes=dict(sorted(files.hashes.items())),
         account=account,
         visit_headers=dict(visits.headers),
+        model=model,
     )
 
 

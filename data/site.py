@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 import geopandas as gpd
 import pandas as pd
 
+from data.degree_day_models import DegreeDayModel
 from data.findings import Finding
 from data.set_aside import Account
 from data.settings import SiteSettings
@@ -59,6 +60,8 @@ class Site:
         How many rows of each file count, and every row that was set aside, as typed.
     visit_headers
         Columns of the visits, in the order of the file: our name -> the name in the file.
+    model
+        The degree-day model that `site.toml` names; None where it names none.
     """
 
     settings: SiteSettings
@@ -76,3 +79,4 @@ class Site:
     hashes: Mapping[str, str]
     account: Account = field(default_factory=Account)
     visit_headers: Mapping[str, str] = field(default_factory=dict)
+    model: DegreeDayModel | None = None

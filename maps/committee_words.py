@@ -228,6 +228,7 @@ NEXT: Mapping[str, Words] = {
     "next_check": "Next check of the traps: {days}.",
     "season_over": "The season ended on {last}. The next one starts on {first}.",
     "larvae_due": "From {first} on we can look for grubs in the soil.",
+    "cores_time": "Going by earlier years, most grubs are in the soil from {days}.",
     "effect_told": "From {last} on the traps may tell what the last treatment did.",
     "plan_open": "The plan has no day yet. It waits for a decision.",
 }

@@ -34,6 +34,7 @@ from maps.payload import (
     zone_state,
 )
 from maps.rounds import shown_weeks
+from maps.season_words import when_sentences
 from maps.weeks import day_text, week_number, week_span
 from maps.zone_states import (
     EVIDENCE_KEY,
@@ -183,6 +184,7 @@ def _head_parts(analysis: Analysis) -> Json:
         "cutoff": day_text(season.cutoff),
         "weeks": len(shown_weeks(analysis)),
         "week_sentence": words.week_sentence(analysis, season.week),
+        "due": [] if analysis.when is None else when_sentences(analysis.when, season.cutoff),
         "headline": _headline(analysis),
         "banner": words.banner(analysis),
     }

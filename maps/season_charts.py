@@ -19,9 +19,10 @@ from maps.percent import percent_text
 from maps.season_words import EVENT_TEXT, WINDOW_TEXT
 from maps.weeks import day_text
 from maps.words import rate_text
+from spatial.model_seasons import ModelSeason
 from spatial.season_dates import SeasonDates
 from spatial.season_fit import SHAPES
-from spatial.season_report import ModelSeason, SeasonReport
+from spatial.season_report import SeasonReport
 
 SOFT, FILL = "#52584f", "#cdbfd6"
 _WIDTH, _LEFT, _RIGHT = 520.0, 46.0, 14.0

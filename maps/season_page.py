@@ -54,7 +54,7 @@ def season_html(report: SeasonReport) -> str:
     first = [
         *own_lines(report.dates),
         *generation_lines(report),
-        *due_sentences(report),
+        *due_sentences(report.calendar, report.season.cutoff),
         *treated_sentences(report.site, report.season),
     ]
     parts = [

@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from datetime import date
 
 from maps.percent import percent_text
 from maps.weeks import day_text, span_text
 from maps.words import count_of, listed, rate_text, treated_sentences
 from spatial.larvae_paired import LarvaePaired
+from spatial.model_seasons import EventDays, ModelSeason
 from spatial.season_calendar import DueWindow
 from spatial.season_comparison import SeasonComparison
 from spatial.season_dates import LEVEL, SeasonDates, ShareDate, larvae_days
 from spatial.season_fit import OwnFit
-from spatial.season_report import EventDays, ModelSeason, SeasonReport
+from spatial.season_report import SeasonReport
+from spatial.season_when import SeasonWhen
 
 EVENT_TEXT = {
     "first_adults": "first adults",
@@ -155,7 +158,7 @@ NIGHTS_NOTE = (
 def season_sentences(report: SeasonReport) -> list[str]:
     """Return what the traps say of this season, what is due, and what was before."""
     lines = own_lines(report.dates) + generation_lines(report)
-    lines += due_sentences(report)
+    lines += due_sentences(report.calendar, report.season.cutoff)
     lines += treated_sentences(report.site, report.season)
     for label, dates in report.past.items():
         lines.append(past_sentence(label, dates))
@@ -171,6 +174,11 @@ def past_sentence(label: str, dates: SeasonDates) -> str:
     return f"{label}: {_dates_text(dates)}."
 
 
+def when_sentences(when: SeasonWhen, today: date) -> list[str]:
+    """Return the season in short: its dates so far, what is due on a day, and what comes next."""
+    return [*own_lines(when.dates), *due_sentences(when.calendar, today)]
+
+
 def generation_lines(report: SeasonReport) -> list[str]:
     """Return the dates of both generations; nothing where the site has one."""
     names = ("First", "Second")
@@ -180,13 +188,10 @@ def generation_lines(report: SeasonReport) -> list[str]:
     ]
 
 
-def due_sentences(report: SeasonReport) -> list[str]:
-    """Return what is due on the cut-off, and what comes next."""
-    today = report.season.cutoff
-    now = [each for each in report.calendar if each.first <= today <= each.last]
-    ahead = sorted(
-        (each for each in report.calendar if each.first > today), key=lambda each: each.first
-    )
+def due_sentences(calendar: Sequence[DueWindow], today: date) -> list[str]:
+    """Return what is due on a day, and what comes next."""
+    now = [each for each in calendar if each.first <= today <= each.last]
+    ahead = sorted((each for each in calendar if each.first > today), key=lambda each: each.first)
     lines = []
     if now:
         texts = [f"{WINDOW_TEXT[each.what]} until {day_text(each.last)}" for each in now]

@@ -13,6 +13,7 @@ from data.version import VERSION
 from spatial.clusters import LocalClusters, clusters_by
 from spatial.curve import season_curve
 from spatial.density import gaps, nearest_trap_m
+from spatial.efficacy import countable_visits
 from spatial.exposure import Totals, catch_rate, rounds, season_visits, to_date
 from spatial.neighbours import Neighbours
 from spatial.network import network_of, walked_m
@@ -20,9 +21,10 @@ from spatial.power import chance_of_finding, watched
 from spatial.results import Analysis, Chance, Season
 from spatial.season_effort import season_effort
 from spatial.season_traps import season_traps
+from spatial.season_when import SeasonWhen, season_when
 from spatial.seasons import choose_season
 from spatial.second_look import SecondLook, second_look
-from spatial.site_ratios import site_ratios
+from spatial.site_ratios import SiteRatios, site_ratios
 from spatial.trap_plan import TrapNeeds, suggested_traps
 from spatial.zone_evidence import zone_evidence
 from spatial.zones import (
@@ -99,7 +101,13 @@ def analyse(site: Site, week: str | None = None, *, seed: int = 0) -> Analysis:
         versions=_versions(),
         decisions=judged.decisions,
         rule=judged.rule,
+        when=_when(site, season, scale, seed),
     )
+
+
+def _when(site: Site, season: Season, scale: SiteRatios, seed: int) -> SeasonWhen:
+    visits = countable_visits(site.visits, scale.traps, scale.by_design)
+    return season_when(site, season, visits[visits["nights"] > 0], site.model, seed=seed)
 
 
 def _marks_by_week(

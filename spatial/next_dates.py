@@ -14,10 +14,11 @@ import pandas as pd
 from spatial.results import Analysis
 from spatial.seasons import season_bounds
 
-KINDS = ("next_check", "season_over", "larvae_due", "effect_told", "plan_open")
+KINDS = ("next_check", "season_over", "larvae_due", "cores_time", "effect_told", "plan_open")
 """What a date is of: the next round, the end of this season and the start of the next, the first
-day on which larvae are due, the day from which the effect of the last treatment can be told, and a
-plan without a day."""
+day on which larvae are due by the site's own settings, the time for soil cores by earlier
+seasons, the day from which the effect of the last treatment can be told, and a plan without a
+day."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +52,7 @@ def next_dates(analysis: Analysis, *, planned: bool) -> tuple[NextDate, ...]:
     planned
         Whether there is a treatment plan that waits for a decision.
     """
-    found = [*_round(analysis), *_larvae(analysis), *_effect(analysis)]
+    found = [*_round(analysis), *_larvae(analysis), *_cores(analysis), *_effect(analysis)]
     dated = sorted(found, key=lambda each: each.first or each.last or date.max)
     return (*dated, *([NextDate("plan_open")] if planned else []))
 
@@ -72,6 +73,18 @@ def _larvae(analysis: Analysis) -> list[NextDate]:
     if due is None or not wanted or due <= analysis.season.cutoff:
         return []
     return [NextDate("larvae_due", due)]
+
+
+def _cores(analysis: Analysis) -> list[NextDate]:
+    """Return the time for soil cores by earlier seasons, until it is over."""
+    windows = analysis.when.calendar if analysis.when else ()
+    return [
+        NextDate("cores_time", each.first, each.last)
+        for each in windows
+        if each.what == "cores"
+        and each.basis in ("own_fit", "past_seasons")
+        and each.last > analysis.season.cutoff
+    ]
 
 
 def _effect(analysis: Analysis) -> list[NextDate]:

@@ -16,6 +16,7 @@ from spatial.placement_effect import PlacementEffect
 if TYPE_CHECKING:
     # Only named here; what judges zones needs `Season` itself.
     from spatial.decision import Decision, Rule
+    from spatial.season_when import SeasonWhen
 
 MARKS = ("busy_patch", "quiet_patch", "lone_busy", "lone_quiet", "none", "not_testable")
 """What a trap can be marked as; `none` means tested and nothing found."""
@@ -220,6 +221,8 @@ class Analysis:
         Status -> visits of the season to date.
     versions
         Library -> version.
+    when
+        When adults walk, and what is due.
     decisions
         One per zone, in the order of `zones`.
     rule
@@ -248,6 +251,7 @@ class Analysis:
     versions: Mapping[str, str]
     decisions: tuple[Decision, ...] = ()
     rule: Rule | None = None
+    when: SeasonWhen | None = None
 
     @property
     def judged(self) -> bool:

@@ -7,7 +7,7 @@ from pathlib import Path
 from data.reading import read_site
 from spatial.analysis import analyse
 from spatial.busy_years import BUSY, busy_years, season_marks
-from spatial.season_report import past_seasons
+from spatial.season_when import past_seasons
 
 DEMO = Path(__file__).parents[1] / "data" / "demo" / "site"
 

@@ -260,6 +260,7 @@ def test_next_dates_follow_from_the_files_and_the_settings(
 ) -> None:
     assert kinds(pages["busy"].findings.analysis) == [
         ("next_check", date(2026, 6, 1), date(2026, 6, 7)),
+        ("cores_time", date(2026, 6, 2), date(2026, 6, 16)),
         ("larvae_due", date(2026, 6, 8), None),
         ("plan_open", None, None),
     ]

@@ -69,9 +69,9 @@ def command(
         if not keep_going:
             refuse_errors(checked)
         told = None if forecast is None else read_forecast(forecast, checked.settings)
-        wanted = names or (checked.settings.phenology.model,)
-        models = site_models(wanted, site)
-        named = models[0].key if len(models) == 1 and wanted[0] else ""
+        own = () if checked.model is None else (checked.model,)
+        models = own if own and not names else site_models(names, site)
+        named = models[0].key if len(models) == 1 and (own or names) else ""
         progress.step("dating the season")
         report = season_report(checked, week, models, named=named, forecast=told)
         texts: dict[str, str | bytes] = {
