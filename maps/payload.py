@@ -19,6 +19,7 @@ from shapely.geometry.base import BaseGeometry
 
 from maps import words
 from maps.labels import label_point
+from maps.packing import ALPHABET, packed_numbers, packed_run, packed_texts
 from maps.palette import activity_ramp, class_labels, class_of
 from maps.rounds import round_statuses, shown_weeks
 from maps.weeks import week_number, week_span
@@ -64,6 +65,7 @@ def map_payload(analysis: Analysis) -> Json:
     breaks = analysis.site.settings.class_breaks
     return {
         "site": analysis.site.settings.name,
+        "alphabet": ALPHABET,
         "weeks": _weeks(analysis),
         "classes": {"colours": activity_ramp(len(breaks) + 1), "labels": class_labels(breaks)},
         "chars": {
@@ -224,29 +226,41 @@ def _mark_char(mark: object) -> str:
 
 def _traps(analysis: Analysis) -> Json:
     traps, weeks = analysis.traps, shown_weeks(analysis)
-    ids = traps["location_id"]
-    to_date = _to_date_by_week(analysis, analysis.marks, "location_id", ids)
-    rounds = _by_week(analysis, analysis.rounds, "location_id", ids)
+    ids, names = _texts(traps["location_id"]), _texts(traps["trap_id"])
+    rounds = _by_week(analysis, analysis.rounds, "location_id", traps["location_id"])
+    to_date = _to_date_by_week(analysis, analysis.marks, "location_id", traps["location_id"])
     zone_rows = {zone: row for row, zone in enumerate(analysis.zones["zone_id"])}
     designs = trap_designs(analysis)
     return {
-        "id": _texts(traps["trap_id"]),
-        "location": _texts(ids),
-        "design": [designs.index(str(design)) for design in traps["design"]],
-        "zone": [zone_rows.get(zone, -1) for zone in traps["zone_id"]],
-        "placement": [words.PLACEMENTS[str(code)] for code in traps["placement"]],
-        "interval": _intervals(traps),
-        "why": [words.NOT_TESTABLE.get(str(code), "") for code in traps["reason"]],
-        "expected": [words.place_text(row) for row in traps.to_dict("records")],
+        "id": names,
+        "location": ids if ids != names else None,
+        "design": packed_numbers(designs.index(str(design)) for design in traps["design"]),
+        "zone": packed_numbers(zone_rows.get(zone, math.nan) for zone in traps["zone_id"]),
+        "placement": packed_texts([words.PLACEMENTS[str(code)] for code in traps["placement"]]),
+        "interval": packed_texts(_intervals(traps)),
+        "why": packed_texts([words.NOT_TESTABLE.get(str(code), "") for code in traps["reason"]]),
+        "expected": packed_texts([words.place_text(row) for row in _records(traps)]),
         "at": _positions(traps.geometry),
-        "status": [_status_line(analysis, week) for week in weeks],
-        "weekAdults": [_numbers(table["adults"], 0) for table in rounds],
-        "weekNights": [_numbers(table["nights"], 1) for table in rounds],
-        "weekRate": [_numbers(table["rate"], 3) for table in rounds],
-        "adults": [_numbers(table["adults"], 0) for table in to_date],
-        "nights": [_numbers(table["nights"], 1) for table in to_date],
-        "rate": [_numbers(table["rate"], 3) for table in to_date],
-        "mark": ["".join(_mark_char(mark) for mark in table["mark"]) for table in to_date],
+        "status": [packed_run(_status_line(analysis, week)) for week in weeks],
+        "weekAdults": [packed_numbers(table["adults"]) for table in rounds],
+        **_packed_nights([table["nights"] for table in rounds]),
+        "mark": [
+            packed_run("".join(_mark_char(mark) for mark in table["mark"])) for table in to_date
+        ],
+    }
+
+
+def _records(table: gpd.GeoDataFrame) -> list[dict[Any, Any]]:
+    return list(table.drop(columns=table.geometry.name).to_dict("records"))
+
+
+def _packed_nights(weeks: Sequence[pd.Series[Any]]) -> Json:
+    """Pack nights as they are where all are whole, else in tenths."""
+    whole = all(((nights % 1) == 0).where(nights.notna(), True).all() for nights in weeks)
+    per = 1 if whole else 10
+    return {
+        "perNight": per,
+        "weekNights": [packed_numbers((per * nights).round()) for nights in weeks],
     }
 
 
@@ -286,13 +300,20 @@ def _curve(analysis: Analysis) -> Json:
     }
 
 
-def _links(analysis: Analysis) -> list[list[int]]:
+def _links(analysis: Analysis) -> str:
+    """Pack the pairs of neighbours one after the other; the first of a pair has the lower row."""
     rows = {location: row for row, location in enumerate(analysis.traps["location_id"])}
-    return [
-        [rows[focal], rows[neighbor]]
+    pairs = sorted(
+        (min(rows[focal], rows[neighbor]), max(rows[focal], rows[neighbor]))
         for focal, neighbor in zip(analysis.links["focal"], analysis.links["neighbor"], strict=True)
         if focal in rows and neighbor in rows
-    ]
+    )
+    starts = [0, *(first for first, _ in pairs)]
+    return packed_numbers(
+        number
+        for (first, second), before in zip(pairs, starts, strict=False)
+        for number in (first - before, second - first)
+    )
 
 
 def _features(table: gpd.GeoDataFrame, key: str) -> list[list[object]]:

@@ -92,7 +92,7 @@ function trapFacts(k) {
   return [
     ['Design', data.designs[t.design[k]]], ['Zone', zone], ['Place', t.placement[k]],
     [`Week ${data.weeks[currentWeek][0]}`, week],
-    ['To date', rateLine(t.rate[currentWeek][k], t.nights[currentWeek][k], t.adults[currentWeek][k] || 0, t.interval[k])],
+    ['To date', rateLine(rateOf(t.adults[currentWeek][k], t.nights[currentWeek][k]), t.nights[currentWeek][k], t.adults[currentWeek][k] || 0, t.interval[k])],
     ['Mark', [data.words.marks[mark], mark === 'not_testable' ? t.why[k] : ''].join(' ').trim()],
     ['For its place', currentWeek === lastWeek ? t.expected[k] : ''],
   ];

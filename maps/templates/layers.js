@@ -6,11 +6,13 @@ if (calm) {
   map.options.inertia = false;
   map.panBy = (offset) => L.Map.prototype.panBy.call(map, offset, { animate: false });
 }
+// A large network is painted, not drawn: thousands of SVG outlines would make every step crawl.
+const many = data.traps.id.length > 1500;
 const renderers = {};
 const layers = {};
 ['refuges', 'zones', 'obstacles', 'links', 'marks', 'chosen', 'traps', 'letters', 'suggestions'].forEach((name, k) => {
   map.createPane(name).style.zIndex = 400 + 10 * k;
-  renderers[name] = L.svg({ pane: name, padding: 0.5 });
+  renderers[name] = many && (name === 'traps' || name === 'marks') ? L.canvas({ pane: name, padding: 0.2 }) : L.svg({ pane: name, padding: 0.5 });
   layers[name] = L.layerGroup().addTo(map);
 });
 
@@ -81,13 +83,21 @@ const traps = data.traps.id.map((id, k) => {
     shape: data.shapes[data.traps.design[k] % data.shapes.length], className: 'trap',
   }));
   named(dot, id);
-  dot.on('click', () => choose('trap', k, 'map'));
+  dot.on('click', (event) => { L.DomEvent.stop(event); choose('trap', k, 'map'); });
   return dot.addTo(layers.traps);
 });
 
-for (const [a, b] of data.links) {
-  L.polyline([data.traps.at[a], data.traps.at[b]], styled('links', {
-    color: INK, weight: 1, dashArray: '3 3', interactive: false,
+// Drawn when they are first asked for: one line of many parts.
+function drawLinks() {
+  const steps = unpackNumbers(data.links);
+  const lines = [];
+  let first = 0;
+  for (let k = 0; k < steps.length; k += 2) {
+    first += steps[k];
+    lines.push([data.traps.at[first], data.traps.at[first + steps[k + 1]]]);
+  }
+  L.polyline(lines, styled('links', {
+    color: INK, weight: 1, dashArray: '3 3', interactive: false, smoothFactor: 0,
   })).addTo(layers.links);
 }
 
@@ -114,7 +124,7 @@ function dotLook(week, k) {
   if (status !== 'o') {
     return { radius: 6, color: INK, weight: 1.6, fillColor: '#fff', fillOpacity: 0.55, inner: status === 'n' ? 'bar' : 'cross' };
   }
-  const rate = data.traps.weekRate[week][k];
+  const rate = rateOf(data.traps.weekAdults[week][k], data.traps.weekNights[week][k]);
   if (!rate) return { radius: 4, color: INK, weight: 1.5, fillColor: '#fff', fillOpacity: 1, inner: '' };
   const radius = Math.max(3.5, data.dot * Math.sqrt(rate));
   return { radius, color: '#fff', weight: 1.3, fillColor: INK, fillOpacity: 0.88, inner: '' };
@@ -178,11 +188,35 @@ function drawWeek(week) {
   }));
   traps.forEach((dot, k) => {
     const look = dotLook(week, k);
+    if (many) {
+      Object.assign(dot.options, look);
+      dot._radius = look.radius;
+      if (dot._point) dot._updateBounds();
+      return;
+    }
     dot.options.inner = look.inner;
     dot.setStyle(look);
     dot.setRadius(look.radius);
   });
   drawMarks(week);
+  if (many) repaint('traps');
+}
+
+// Painted dots lie over the zones and take their clicks, so a click beside every dot asks for the zone.
+function repaint(name) {
+  const canvas = renderers[name];
+  if (!canvas._ctx) return;
+  cancelAnimationFrame(canvas._redrawRequest);
+  canvas._redrawRequest = null;
+  canvas._redrawBounds = null;
+  canvas._redraw();
+}
+if (many) {
+  map.getPane('marks').style.pointerEvents = 'none';
+  map.on('click', (event) => {
+    const k = zones.findIndex((shape) => shape._containsPoint(event.layerPoint));
+    if (k >= 0) choose('zone', k, 'map');
+  });
 }
 
 let wasNear = false;
@@ -211,6 +245,7 @@ L.control.scale({ maxWidth: 140 }).addTo(map);
 document.querySelectorAll('[data-layer]').forEach((box) => {
   const apply = () => {
     const layer = layers[box.dataset.layer];
+    if (box.checked && box.dataset.layer === 'links' && !layer.getLayers().length) drawLinks();
     if (box.checked) map.addLayer(layer); else map.removeLayer(layer);
   };
   box.addEventListener('change', apply);

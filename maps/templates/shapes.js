@@ -23,6 +23,7 @@ const Glyph = L.CircleMarker.extend({
     const { shape, inner } = this.options;
     const { x, y } = this._point;
     const r = this._radius;
+    if (this._renderer instanceof L.Canvas) { paintGlyph(this, x, y, r); return; }
     let path = outline(shape, x, y, r);
     const d = r * 0.7;
     if (inner === 'cross') {
@@ -33,6 +34,38 @@ const Glyph = L.CircleMarker.extend({
     this._renderer._setPath(this, path);
   },
 });
+
+// Each look of a dot is painted once and then stamped on whole pixels.
+const stamps = new Map();
+const FINER = L.Browser.retina ? 2 : 1;
+
+function stampOf({ shape, inner, fill, fillColor, fillOpacity, color, weight, dashArray }, r) {
+  const key = `${shape}${inner}${r}${fill && fillColor}${fillOpacity}${color}${weight}${dashArray}`;
+  if (stamps.has(key)) return stamps.get(key);
+  const half = Math.ceil(r * 1.6 + weight + 1);
+  const sheet = document.createElement('canvas');
+  sheet.width = sheet.height = 2 * half * FINER;
+  const ctx = sheet.getContext('2d');
+  ctx.scale(FINER, FINER);
+  ctx.translate(half, half);
+  const d = r * 0.7;
+  const cross = inner === 'cross' ? `M${-d} ${-d}L${d} ${d}M${-d} ${d}L${d} ${-d}` : inner === 'bar' ? `M${-d} 0H${d}` : '';
+  const path = new Path2D(outline(shape, 0, 0, r) + cross);
+  if (fill) { ctx.globalAlpha = fillOpacity; ctx.fillStyle = fillColor; ctx.fill(path); }
+  ctx.globalAlpha = 1;
+  ctx.setLineDash(dashArray ? String(dashArray).split(/[ ,]+/).map(Number) : []);
+  ctx.strokeStyle = color;
+  ctx.lineWidth = weight;
+  ctx.stroke(path);
+  stamps.set(key, { sheet, half });
+  return stamps.get(key);
+}
+
+function paintGlyph(glyph, x, y, r) {
+  if (!glyph._renderer._drawing || glyph._empty()) return;
+  const { sheet, half } = stampOf(glyph.options, Math.round(2 * r) / 2);
+  glyph._renderer._ctx.drawImage(sheet, Math.round(x) - half, Math.round(y) - half, 2 * half, 2 * half);
+}
 
 function textElement(tag, text, css) {
   const element = document.createElement(tag);
