@@ -45,7 +45,19 @@ from maps.zone_states import (
 )
 from spatial.results import Analysis
 
-SCRIPTS = ("unpack", "shapes", "layers", "curve", "weeks", "detail", "table", "search", "print")
+SCRIPTS = (
+    "unpack",
+    "shapes",
+    "layers",
+    "curve",
+    "weeks",
+    "detail",
+    "table",
+    "search",
+    "state",
+    "tools",
+    "print",
+)
 """Parts of the page's script, in the order in which they need each other."""
 
 LAYERS = (

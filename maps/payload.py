@@ -24,6 +24,7 @@ from maps.palette import activity_ramp, class_labels, class_of
 from maps.rounds import round_statuses, shown_weeks
 from maps.weeks import week_number, week_span
 from maps.zone_states import evidence_payload
+from maps.zone_story import story_payload
 from spatial.results import Analysis
 
 Json = dict[str, Any]
@@ -90,6 +91,7 @@ def map_payload(analysis: Analysis) -> Json:
         "refuges": _features(analysis.site.refuges, "refuge_id"),
         "obstacles": _features(analysis.site.obstacles, "obstacle_id"),
         "suggestions": _suggestions(analysis),
+        "story": story_payload(analysis, shown_weeks(analysis)),
         **evidence_payload(analysis),
     }
 

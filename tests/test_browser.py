@@ -339,11 +339,11 @@ def test_a_trap_on_the_map_shows_its_facts_of_the_chosen_week(
     page = opened(size=size)
     page.locator("path.trap").nth(15).click(force=True)
     assert page.locator("#detail h3").inner_text() == "Trap T16"
-    assert "void: missing" not in page.locator("#detail").inner_text()
+    assert "void: missing" not in page.locator("#detail dl").inner_text()
     page.locator("#week").press("Home")
     page.locator("#week").press("ArrowRight")
-    assert "Week 16" in page.locator("#detail").inner_text()
-    assert "void: missing" in page.locator("#detail").inner_text()
+    assert "Week 16" in page.locator("#detail dl").inner_text()
+    assert "void: missing" in page.locator("#detail dl").inner_text()
 
 
 @both_sizes

@@ -2,14 +2,27 @@
 const panel = document.getElementById('detail');
 const table = document.querySelector('#zones table');
 const scroller = document.getElementById('zones');
+const nothingChosen = panel.textContent;
 let chosen = null;
+let openParts = new Set();
+data.story.limits = unpackTexts(data.story.limits);
 
 function choose(kind, k, from) {
   chosen = { kind, k };
   markOnMap(from !== 'map');
   markRow(from);
+  told.textContent = '';
   showDetail();
+  remember(true);
   if (from === 'table') map.getContainer().scrollIntoView({ block: 'center', behavior: calm ? 'auto' : 'smooth' });
+}
+
+function unchoose() {
+  if (chosen === null) return;
+  chosen = null;
+  layers.chosen.clearLayers();
+  table.querySelectorAll('tr.chosen').forEach((row) => { row.classList.remove('chosen'); row.removeAttribute('aria-selected'); });
+  panel.replaceChildren(textElement('p', nothingChosen, 'fine'));
 }
 
 function markOnMap(zoom) {
@@ -66,7 +79,118 @@ function rateLine(rate, nights, adults, interval) {
 
 function evidenceFacts(k) {
   const evidence = evidenceOf(currentWeek);
-  return evidence ? [['Limit', evidence.verdicts[k]], ['Next', evidence.nexts[k]]] : [];
+  return evidence ? [['Evidence', evidence.verdicts[k]], ['Next', evidence.nexts[k]]] : [];
+}
+
+function pick(kind, k, text) {
+  const button = document.createElement('button');
+  button.type = 'button';
+  button.className = 'pick';
+  button.append(textElement('bdi', text));
+  button.addEventListener('click', () => choose(kind, k, 'panel'));
+  return button;
+}
+
+function part(title, ...content) {
+  const box = document.createElement('section');
+  box.append(textElement('h4', title), ...content);
+  return box;
+}
+
+function lines(texts) {
+  const list = document.createElement('ul');
+  for (const text of texts) {
+    const item = document.createElement('li');
+    item.append(textElement('bdi', text));
+    list.append(item);
+  }
+  return list;
+}
+
+function weekTable(caption, heads, rows) {
+  const folded = document.createElement('details');
+  const box = textElement('table', '', 'story');
+  const head = document.createElement('tr');
+  heads.forEach((text) => { const cell = textElement('th', text); cell.scope = 'col'; head.append(cell); });
+  box.append(textElement('caption', caption, 'hidden'), head);
+  for (const [first, ...rest] of rows) {
+    const line = document.createElement('tr');
+    const cell = textElement('th', first);
+    cell.scope = 'row';
+    line.append(cell, ...rest.map((text) => textElement('td', text)));
+    box.append(line);
+  }
+  folded.append(textElement('summary', caption), box);
+  return folded;
+}
+
+// The weeks of one zone by themselves: rate, low and high of each week, or null.
+function zoneWeeks(k) {
+  const weeks = data.weeks.map(() => null);
+  const flat = data.story.curve[k] || [];
+  for (let at = 0; at < flat.length; at += 4) weeks[flat[at]] = flat.slice(at + 1, at + 4);
+  return weeks;
+}
+
+function zoneChart(weeks) {
+  // A lone trap's interval can be a hundred times its rate: the axis follows the rates, the table has the figures.
+  const rates = weeks.map((week) => (week ? week[0] : 0));
+  const ends = weeks.map((week) => (week ? week[2] : 0));
+  const top = niceTop(Math.max(0.1, Math.min(Math.max(...ends), 3 * Math.max(1, ...rates))));
+  const [width, height, left, foot] = [340, 120, 34, 18];
+  const slot = (width - left - 8) / weeks.length;
+  const x = (n) => left + slot * (n + 0.5);
+  const y = (rate) => height - foot - (height - foot - 10) * rate / top;
+  const svg = svgElement('svg', { class: 'curve small', viewBox: `0 0 ${width} ${height}`, 'aria-hidden': 'true' });
+  for (const share of [0, 0.5, 1]) {
+    svg.append(svgElement('path', { d: `M${left} ${y(top * share)}H${width - 8}`, class: share ? 'grid' : 'axis' }));
+    svg.append(svgElement('text', { x: left - 5, y: y(top * share) + 4, 'text-anchor': 'end' }, String(top * share)));
+  }
+  const every = Math.ceil(weeks.length / 10);
+  weeks.forEach((week, n) => {
+    if (n === currentWeek) svg.append(svgElement('path', { d: `M${x(n)} 4V${height - foot}`, class: 'now' }));
+    if (week) {
+      svg.append(svgElement('path', { d: `M${x(n)} ${y(week[1])}V${y(Math.min(week[2], top)) - (week[2] > top ? 6 : 0)}`, class: week[2] > top ? 'range beyond' : 'range' }));
+      svg.append(svgElement('circle', { cx: x(n), cy: y(week[0]), r: 3, class: 'point' }));
+    }
+    if ((weeks.length - 1 - n) % every === 0) svg.append(svgElement('text', { x: x(n), y: height - 4, 'text-anchor': 'middle' }, String(data.weeks[n][0])));
+  });
+  return svg;
+}
+
+function zoneStory(k) {
+  const { story } = data;
+  const parts = [];
+  const weeks = zoneWeeks(k);
+  if (weeks.some((week) => week)) {
+    const rows = weeks.map((week, n) => [String(data.weeks[n][0]), week ? rateText(week[0]) : 'no count', week ? `${rateText(week[1])} to ${rateText(week[2])}` : '']);
+    parts.push(part('Catch by week', zoneChart(weeks), textElement('p', 'Dot: adults per trap-week of that week alone. Bar: 95 % interval; a bar past the top line goes on, the figures tell how far.', 'fine'),
+      weekTable('Catch by week in figures', ['Week', 'Rate', '95 % interval'], rows)));
+  }
+  parts.push(part('Limit', lines([story.limits[k]])));
+  parts.push(part('Cores', lines(story.cores[k] || [story.words.cores])));
+  parts.push(part('Treatments', lines(story.treatments[k] || [story.words.treatments])));
+  const own = data.traps.id.map((_, trap) => trap).filter((trap) => data.traps.zone[trap] === k);
+  if (own.length) {
+    const list = textElement('p', '', 'picks');
+    own.forEach((trap) => list.append(pick('trap', trap, data.traps.location[trap]), ' '));
+    parts.push(part('Its traps', list));
+  }
+  return parts;
+}
+
+function trapStory(k) {
+  const t = data.traps;
+  const rows = data.weeks.map(([number], week) => {
+    const code = data.chars.status[t.status[week].charAt(k)];
+    const ok = code === 'ok';
+    return [String(number), code ? data.words.statuses[code] : 'not in use', ok ? String(t.weekAdults[week][k] || 0) : '',
+      ok ? String(t.weekNights[week][k] || 0) : '', ok ? rateText(rateOf(t.weekAdults[week][k], t.weekNights[week][k])) : ''];
+  });
+  const history = weekTable('Visits by week', ['Week', 'Visit', 'Adults', 'Nights', 'Per trap-week'], rows);
+  history.open = true;
+  const home = t.zone[k] < 0 ? [] : [part('Its zone', pick('zone', t.zone[k], data.zones.id[t.zone[k]]))];
+  return [...home, part('History', history)];
 }
 
 function zoneFacts(k) {
@@ -109,9 +233,11 @@ function showDetail() {
     panel.replaceChildren(title, text);
     return;
   }
+  panel.querySelectorAll('details').forEach((one) => openParts[one.open ? 'add' : 'delete'](one.textContent.slice(0, 20)));
   const name = kind === 'zone' ? data.zones.id[k] : data.traps.id[k];
   title.append(kind === 'zone' ? 'Zone ' : 'Trap ', textElement('bdi', name));
-  panel.replaceChildren(title, facts(kind === 'zone' ? zoneFacts(k) : trapFacts(k)));
+  panel.replaceChildren(title, facts(kind === 'zone' ? zoneFacts(k) : trapFacts(k)), ...(kind === 'zone' ? zoneStory(k) : trapStory(k)));
+  panel.querySelectorAll('details').forEach((one) => { if (openParts.has(one.textContent.slice(0, 20))) one.open = true; });
   const zone = kind === 'zone' ? k : data.traps.zone[k];
   if (zone >= 0) panel.append(toTable(zone));
 }

@@ -114,11 +114,36 @@ data.suggestions.forEach(([number, at, sentence], k) => {
   });
 });
 
+// Signs of places that would cover each other stand one above the other, each on a stem to its place.
+const SIGN = 27;
+function spreadSigns() {
+  const taken = [];
+  layers.suggestions.eachLayer((marker) => {
+    const at = map.latLngToLayerPoint(marker.getLatLng());
+    let lift = 0;
+    while (taken.some(([x, y]) => Math.abs(x - at.x) < SIGN && Math.abs(y - (at.y - lift)) < SIGN)) lift += SIGN;
+    taken.push([at.x, at.y - lift]);
+    const sign = marker.getElement();
+    if (!sign) return;
+    sign.style.marginTop = `${-24 - lift}px`;
+    sign.style.setProperty('--stem', `${lift}px`);
+  });
+}
+map.on('zoomend resize', spreadSigns);
+
 function zoneFill(state) {
   return state in data.chars.state ? `url(#fill-${state})` : data.classes.colours[Number(state)];
 }
 
+// Dots grow with a wall; their areas keep their ratios.
+let dotFactor = 1;
+
 function dotLook(week, k) {
+  const look = plainLook(week, k);
+  return { ...look, radius: look.radius * dotFactor, weight: look.weight * dotFactor };
+}
+
+function plainLook(week, k) {
   const status = data.traps.status[week].charAt(k);
   if (status === ' ') return { radius: 2, color: '#fff', weight: 0.8, fillColor: '#6b675c', fillOpacity: 1, inner: '' };
   if (status !== 'o') {
@@ -247,6 +272,7 @@ document.querySelectorAll('[data-layer]').forEach((box) => {
     const layer = layers[box.dataset.layer];
     if (box.checked && box.dataset.layer === 'links' && !layer.getLayers().length) drawLinks();
     if (box.checked) map.addLayer(layer); else map.removeLayer(layer);
+    if (box.dataset.layer === 'suggestions') spreadSigns();
   };
   box.addEventListener('change', apply);
   apply();

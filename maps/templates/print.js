@@ -21,4 +21,4 @@ window.addEventListener('beforeprint', beforePrint);
 window.addEventListener('afterprint', afterPrint);
 
 fitAll();
-setWeek(lastWeek);
+settle();

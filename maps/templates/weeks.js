@@ -21,11 +21,14 @@ function setWeek(week) {
   drawWeek(week);
   moveCurve(week);
   showDetail();
+  if (timer === null) remember(false);
 }
 
 function stop() {
+  if (timer === null) return;
   clearInterval(timer);
   timer = null;
+  remember(false);
   playButton.textContent = 'Play';
   playButton.setAttribute('aria-pressed', 'false');
 }

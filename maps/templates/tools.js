@@ -1,0 +1,101 @@
+// For the room, the walk and the tape: large type, own position, distances.
+const toolSays = document.getElementById('tool-says');
+const projectButton = document.getElementById('project');
+const locateButton = document.getElementById('locate');
+const measureButton = document.getElementById('measure');
+const helpers = L.layerGroup().addTo(map);
+const FEET_PER_METRE = 1 / 0.3048;
+let tape = null;
+
+function pressed(button, on) {
+  button.setAttribute('aria-pressed', String(on));
+}
+
+function project(on) {
+  document.body.classList.toggle('projected', on);
+  pressed(projectButton, on);
+  dotFactor = on ? Math.max(1, window.innerWidth / 1600) : 1;
+  setWeek(currentWeek);
+  map.invalidateSize({ animate: false });
+  fitAll();
+  if (on) document.querySelector('.desk').scrollIntoView();
+}
+
+projectButton.addEventListener('click', () => {
+  const on = !document.body.classList.contains('projected');
+  const whole = document.documentElement;
+  if (on && whole.requestFullscreen) {
+    whole.requestFullscreen().catch(() => { toolSays.textContent = 'This browser does not allow full screen here; the large view works without it.'; });
+  } else if (!on && document.fullscreenElement) document.exitFullscreen();
+  project(on);
+});
+document.addEventListener('fullscreenchange', () => {
+  if (document.fullscreenElement) { map.invalidateSize({ animate: false }); fitAll(); }
+  else if (document.body.classList.contains('projected')) project(false);
+});
+
+// The position is asked for only when the button is pressed, and kept nowhere.
+const LOCATE_FAILS = {
+  1: 'Your position was refused: by you, or because this page was opened as a file, where some browsers give none.',
+  2: 'Your position could not be found.',
+  3: 'Your position took too long to find; try again under the open sky.',
+};
+
+locateButton.addEventListener('click', () => {
+  if (!navigator.geolocation) { toolSays.textContent = 'This browser gives a page no position.'; return; }
+  toolSays.textContent = 'Looking for your position …';
+  navigator.geolocation.getCurrentPosition(({ coords }) => {
+    const at = [coords.latitude, coords.longitude];
+    const metres = Math.max(1, Math.round(coords.accuracy));
+    helpers.clearLayers();
+    L.circle(at, { radius: coords.accuracy, color: INK, weight: 2, fill: false, interactive: false, className: 'me' }).addTo(helpers);
+    L.circleMarker(at, { radius: 6, color: '#fff', weight: 2, fillColor: '#174f5f', fillOpacity: 1, interactive: false }).addTo(helpers);
+    const inside = L.latLngBounds(data.bounds).pad(0.2).contains(at);
+    toolSays.textContent = inside
+      ? `You are within ${metres} m (${Math.round(metres * FEET_PER_METRE)} ft) of the dot.`
+      : `You are not on this site; your position is known to ${metres} m (${Math.round(metres * FEET_PER_METRE)} ft).`;
+    if (inside) map.setView(at, Math.max(map.getZoom(), map.getBoundsZoom(data.bounds) + 2), { animate: !calm });
+  }, ({ code }) => { toolSays.textContent = LOCATE_FAILS[code]; }, { enableHighAccuracy: true, timeout: 20000 });
+});
+
+function measureFrom(at) {
+  tape.points.push(at);
+  tape.line.setLatLngs(tape.points);
+  L.circleMarker(at, { radius: 4, color: '#fff', weight: 1.5, fillColor: INK, fillOpacity: 1, interactive: false }).addTo(helpers);
+  const metres = tape.points.slice(1).reduce((sum, point, k) => sum + point.distanceTo(tape.points[k]), 0);
+  toolSays.textContent = tape.points.length < 2 ? 'Press the next point. Escape ends.'
+    : `${metres < 10 ? metres.toFixed(1) : Math.round(metres).toLocaleString('en')} m (${Math.round(metres * FEET_PER_METRE).toLocaleString('en')} ft) in a straight line from point to point. Escape ends.`;
+}
+
+function endMeasure() {
+  if (!tape) return;
+  map.getContainer().removeEventListener('click', tape.catcher, true);
+  map.getContainer().classList.remove('measuring');
+  pressed(measureButton, false);
+  helpers.clearLayers();
+  toolSays.textContent = '';
+  tape = null;
+}
+
+// Caught before the map's own shapes, so that a point may lie on a zone or a trap.
+function beginMeasure() {
+  helpers.clearLayers();
+  const catcher = (event) => {
+    if (event.target.closest('.leaflet-control')) return;
+    event.stopPropagation();
+    measureFrom(map.mouseEventToLatLng(event));
+  };
+  tape = { points: [], catcher, line: L.polyline([], { color: INK, weight: 3, dashArray: '8 5', interactive: false, className: 'tape' }).addTo(helpers) };
+  map.getContainer().addEventListener('click', catcher, true);
+  map.getContainer().classList.add('measuring');
+  pressed(measureButton, true);
+  toolSays.textContent = 'Press points on the map, or move it and press Enter to take its middle. Escape ends.';
+}
+
+measureButton.addEventListener('click', () => (tape ? endMeasure() : beginMeasure()));
+document.addEventListener('keydown', (event) => {
+  if (event.key === 'Escape') { if (tape) endMeasure(); else if (document.body.classList.contains('projected')) project(false); }
+  if (event.key === 'Enter' && tape && document.activeElement === map.getContainer()) {
+    measureFrom(map.getCenter());
+  }
+});
