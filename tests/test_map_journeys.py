@@ -1,0 +1,258 @@
+"""The map page of the demo as people use it, in a real browser with the network cut.
+
+Findings of axe-core (the whole of WCAG 2.2 A and AA that it can tell) at three sizes; and the ways
+of a manager, a scout and a speaker through the page.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import axe_playwright_python
+import pytest
+from playwright.sync_api import Browser, Page, ViewportSize, sync_playwright
+
+from data.reading import read_site
+from maps.page import activity_map
+from spatial.analysis import analyse
+
+pytestmark = pytest.mark.browser
+
+DEMO = Path(__file__).resolve().parent.parent / "data" / "demo" / "site"
+AXE = Path(axe_playwright_python.__file__).parent / "axe.min.js"
+LEVELS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
+PHONE: ViewportSize = {"width": 390, "height": 844}
+DESK: ViewportSize = {"width": 1440, "height": 900}
+WALL: ViewportSize = {"width": 3840, "height": 2160}
+sizes = pytest.mark.parametrize("size", [PHONE, DESK, WALL], ids=["phone", "desk", "wall"])
+
+
+@pytest.fixture(scope="module")
+def browser(chromium_path: str) -> Iterator[Browser]:
+    with sync_playwright() as playwright:
+        started = playwright.chromium.launch(
+            executable_path=chromium_path, args=["--no-sandbox", "--disable-gpu"]
+        )
+        yield started
+        started.close()
+
+
+@pytest.fixture(scope="module")
+def address(tmp_path_factory: pytest.TempPathFactory) -> str:
+    path = tmp_path_factory.mktemp("map") / "map.html"
+    path.write_text(activity_map(analyse(read_site(DEMO))), encoding="utf-8")
+    return path.as_uri()
+
+
+class Reader:
+    """One person with one screen; complaints of the page are kept."""
+
+    def __init__(self, browser: Browser, size: ViewportSize, **options: Any) -> None:
+        self.context = browser.new_context(
+            viewport=size, offline=True, reduced_motion="reduce", **options
+        )
+        self.page = self.context.new_page()
+        self.complaints: list[str] = []
+        self.asked: list[str] = []
+        self.page.on("pageerror", lambda error: self.complaints.append(str(error)))
+        self.page.on("console", lambda message: self.complaints.append(message.text))
+        self.page.on("dialog", lambda dialog: self.complaints.append(dialog.message))
+        self.page.on("request", lambda request: self.asked.append(request.url))
+
+    def opens(self, address: str) -> Page:
+        self.page.goto(address)
+        return self.page
+
+    def leaves(self) -> None:
+        outside = [url for url in self.asked if not url.startswith(("file:", "data:"))]
+        self.context.close()
+        assert (self.complaints, outside) == ([], [])
+
+
+@pytest.fixture
+def reader(browser: Browser) -> Iterator[Any]:
+    made: list[Reader] = []
+
+    def make(size: ViewportSize, **options: Any) -> Reader:
+        made.append(Reader(browser, size, **options))
+        return made[-1]
+
+    yield make
+    for each in made:
+        each.leaves()
+
+
+def serious(page: Page) -> list[tuple[str, list[str]]]:
+    """Return the serious and critical findings of axe-core: rule and places."""
+    page.evaluate(AXE.read_text(encoding="utf-8"))
+    found: dict[str, Any] = page.evaluate("tags => axe.run(document, {runOnly: tags})", LEVELS)
+    assert len(found["passes"]) > 25
+    return [
+        (each["id"], [str(node["target"]) for node in each["nodes"]])
+        for each in found["violations"]
+        if each["impact"] in ("serious", "critical")
+    ]
+
+
+@sizes
+def test_axe_finds_nothing_serious_in_any_state(
+    reader: Any, address: str, size: ViewportSize
+) -> None:
+    # The page's own policy forbids foreign scripts; only here it is set aside, to let axe in.
+    page = reader(size, bypass_csp=True).opens(address)
+    assert serious(page) == []
+    page.locator("#states .pick").first.click()
+    page.locator("#detail summary").first.click()
+    assert serious(page) == []
+    page.locator("#detail .picks .pick").first.click()
+    page.locator("#project").click()
+    assert serious(page) == []
+
+
+def test_axe_can_find(reader: Any, address: str) -> None:
+    page = reader(DESK, bypass_csp=True).opens(address)
+    page.evaluate("document.getElementById('week').removeAttribute('aria-label')")
+    page.evaluate("document.querySelector('.cutoff').style.color = '#bbb'")
+    assert {rule for rule, _ in serious(page)} >= {"color-contrast", "label"}
+
+
+@sizes
+def test_from_the_worst_zone_to_why_and_to_last_week(
+    reader: Any, address: str, size: ViewportSize
+) -> None:
+    page = reader(size).opens(address)
+    worst = page.locator("#states .pick").first
+    name = worst.inner_text()
+    worst.click()
+    detail = page.locator("#detail")
+    assert detail.locator("h3").inner_text() == f"Zone {name}"
+    heads = detail.locator("h4").all_inner_texts()
+    assert heads == ["Catch by week", "Limit", "Cores", "Treatments", "Its traps"]
+    assert "grounds committee, 2025-11-12" in detail.inner_text()
+    assert "Evidence" in detail.locator("dt").all_inner_texts()
+    assert "Next" in detail.locator("dt").all_inner_texts()
+    assert detail.locator("svg .range").count() >= 10
+    detail.locator("summary").click()
+    assert detail.locator("table.story tr").count() == 15
+    page.locator("#week-back").click()
+    assert page.locator("#week-number").inner_text() == "21"
+    assert page.url.endswith(f"#week=21&zone={name}")
+    assert detail.locator("details").evaluate("one => one.open")
+    assert page.evaluate("document.documentElement.scrollWidth") == size["width"]
+
+
+@sizes
+def test_from_a_zone_to_the_history_of_its_trap_and_back(
+    reader: Any, address: str, size: ViewportSize
+) -> None:
+    page = reader(size).opens(f"{address}#zone=H05-RO")
+    page.locator("#detail .picks .pick").first.click()
+    assert page.locator("#detail h3").inner_text() == "Trap T15"
+    rows = page.locator("#detail table.story tr")
+    assert rows.count() == 15
+    assert rows.last.inner_text().split() == ["22", "checked", "1", "7", "1.0"]
+    assert rows.nth(12).inner_text().split() == ["20", "not", "checked"]
+    page.go_back()
+    assert page.locator("#detail h3").inner_text() == "Zone H05-RO"
+    page.go_forward()
+    assert page.locator("#detail h3").inner_text() == "Trap T15"
+
+
+@sizes
+def test_a_link_opens_week_zone_and_layers(reader: Any, address: str, size: ViewportSize) -> None:
+    page = reader(size).opens(f"{address}#week=18&zone=H10-FW&layers=zones,traps,links")
+    assert page.locator("#week-number").inner_text() == "18"
+    assert page.locator("#detail h3").inner_text() == "Zone H10-FW"
+    shown = "all => all.filter(one => one.checked).map(one => one.dataset.layer)"
+    assert page.locator("[data-layer]").evaluate_all(shown) == ["zones", "traps", "links"]
+    assert page.locator("#told").inner_text() == ""
+
+
+@pytest.mark.parametrize(
+    ("state", "said"),
+    [
+        ("zone=NOWHERE", "The link asks for zone NOWHERE, which this page does not have."),
+        (
+            "week=99&trap=%3Cimg%20src=x%20onerror=alert(1)%3E",
+            "The link asks for week 99 and trap <img src=x onerror=alert(1)>, which this page "
+            "does not have.",
+        ),
+        ("%E0%A4%A&&=&zone", "The link asks for zone , which this page does not have."),
+        ("layers=nothing", ""),
+    ],
+)
+def test_a_link_to_what_is_not_there_is_told_in_a_sentence(
+    reader: Any, address: str, state: str, said: str
+) -> None:
+    page = reader(DESK).opens(f"{address}#{state}")
+    assert page.locator("#told").text_content() == said
+    assert page.locator("img").count() == 0
+    assert page.locator("#week-number").inner_text() == "22"
+
+
+@sizes
+def test_a_distance_is_told_in_metres_and_feet_and_escape_ends(
+    reader: Any, address: str, size: ViewportSize
+) -> None:
+    page = reader(size).opens(address)
+    page.locator("#measure").click()
+    page.locator(".map").click(position={"x": 120, "y": 150})
+    page.locator(".map").click(position={"x": 220, "y": 150})
+    said = page.locator("#tool-says").inner_text().replace(",", "")
+    metres, feet = (float(said.split(unit)[0].split("(")[-1]) for unit in (" m", " ft"))
+    assert feet == pytest.approx(metres / 0.3048, abs=2)
+    assert page.locator("path.tape").count() == 1
+    assert page.locator("#detail h3").count() == 0
+    page.keyboard.press("Escape")
+    assert page.locator("path.tape").count() == 0
+    assert page.locator("#measure").get_attribute("aria-pressed") == "false"
+
+
+def test_a_scout_finds_the_own_place_with_its_accuracy(reader: Any, address: str) -> None:
+    scout = reader(PHONE)
+    page = scout.opens(address)
+    page.evaluate(
+        "() => { const at = JSON.parse(document.getElementById('data').textContent).traps.at[0];"
+        "navigator.geolocation.getCurrentPosition = (found) => found({ coords: {"
+        "latitude: at[0], longitude: at[1], accuracy: 5 } }); }"
+    )
+    assert page.locator("path.me").count() == 0
+    page.locator("#locate").click()
+    assert page.locator("#tool-says").inner_text() == "You are within 5 m (16 ft) of the dot."
+    assert page.locator("path.me").count() == 1
+
+
+def test_a_refused_position_is_said(reader: Any, address: str) -> None:
+    page = reader(PHONE).opens(address)
+    page.locator("#locate").click()
+    page.wait_for_function("document.getElementById('tool-says').textContent.includes('refused')")
+
+
+def test_a_speaker_gets_large_type_and_the_old_view_back(reader: Any, address: str) -> None:
+    page = reader(WALL).opens(address)
+    before = page.locator("path.zone").first.get_attribute("d")
+    page.locator("#project").click()
+    size = "e => parseFloat(getComputedStyle(e).fontSize)"
+    for part in ("body", "#week-title", ".caption", ".letter", "#project", ".layers label"):
+        assert page.locator(part).first.evaluate(size) >= 36
+    page.keyboard.press("Escape")
+    page.wait_for_function("!document.body.classList.contains('projected')")
+    assert page.locator("path.zone").first.get_attribute("d") == before
+
+
+@sizes
+def test_the_first_printed_page_holds_sentences_map_and_key(
+    reader: Any, address: str, size: ViewportSize
+) -> None:
+    page = reader(size).opens(f"{address}#zone=H05-RO")
+    page.emulate_media(media="print")
+    page.evaluate("dispatchEvent(new Event('beforeprint'))")
+    shown = page.locator(".map").bounding_box()
+    assert shown
+    assert shown["width"] == pytest.approx(180 / 25.4 * 96, abs=1)
+    zones = "all => all.map(p => p.getBoundingClientRect()).every(b => b.width > 0)"
+    assert page.locator("path.zone").evaluate_all(zones)
+    assert not page.locator(".tools").is_visible()
+    page.evaluate("dispatchEvent(new Event('afterprint'))")
