@@ -54,7 +54,7 @@ COLUMNS = {
     ],
     "catches": ["visit_id", "species", "adults"],
     "bycatch": ["visit_id", "taxon", "count"],
-    "weather": ["date", "tmin_c", "tmax_c", "observed_at"],
+    "weather": ["date", "tmin_c", "tmax_c", "rain_mm", "observed_at"],
     "cores": ["zone_id", "sampled_on", "cores", "diameter_cm", "larvae", "pupae", "position"],
     "treatments": [
         *("zone_id", "applied_on", "tactic", "irac_group", "product", "registration_number"),
