@@ -43,6 +43,8 @@ MOST_NAMES = 6
 MOST_LETTERS = 40
 """A longer name is cut."""
 
+MOST_LETTERS_SITE = 80
+"""A longer name of a site is cut: more than two lines of heading leave too little for the rest."""
 
 UNDER = ("last_year", "plan", "cost", "unknown", "next", "notes")
 """Sections under the map and what was found, in two columns of about one height."""
@@ -128,7 +130,7 @@ def committee_page(findings: Findings) -> CommitteePage:
     analysis = findings.analysis
     site = analysis.site.settings
     return CommitteePage(
-        title=words.TITLE.format(site=site.name),
+        title=words.TITLE.format(site=short(site.name, MOST_LETTERS_SITE)),
         subtitle=words.SUBTITLE.format(day=day_text(analysis.season.cutoff)),
         lead=_lead(analysis),
         sections=(
@@ -157,8 +159,8 @@ def numbered_above(analysis: Analysis) -> list[Decision]:
     return sorted(above, key=lambda each: (-each.p_above, each.zone_id))
 
 
-def short(name: str) -> str:
-    """Return a name that cannot push the rest off the page.
+def short(name: str, most: int = MOST_LETTERS) -> str:
+    """Return a name of at most so many letters, that cannot push the rest off the page.
 
     Examples
     --------
@@ -166,9 +168,7 @@ def short(name: str) -> str:
     ('Hole 5 green surround', 40)
     """
     text = " ".join(name.split())
-    return (
-        text if len(text) <= MOST_LETTERS else text[: MOST_LETTERS - 1] + "\N{HORIZONTAL ELLIPSIS}"
-    )
+    return text if len(text) <= most else text[: most - 1] + "\N{HORIZONTAL ELLIPSIS}"
 
 
 def unparted(text: str) -> str:

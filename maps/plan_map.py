@@ -149,7 +149,7 @@ def rings_on_paper(shape: BaseGeometry, frame: Frame) -> list[Ring]:
     return [
         [frame.place(x, y) for x, y in shapely.get_coordinates(ring)[:-1]]
         for part in shapely.get_parts(inside)
-        if isinstance(part, shapely.Polygon)
+        if isinstance(part, shapely.Polygon) and not part.is_empty
         for ring in (part.exterior, *part.interiors)
     ]
 
