@@ -146,7 +146,8 @@ class Drawing(MacroElement):
             raise TypeError(msg)
         map_id = owner.get_name()
         data = f'<script type="application/json" id="data">{json_text(self.payload)}</script>'
-        page.header.add_child(Text(f"<style>{template_text('page.css')}</style>"), name="style")
+        styles = template_text("page.css") + template_text("one_page.css")
+        page.header.add_child(Text(f"<style>{styles}</style>"), name="style")
         page.html.add_child(Text(_body(self.parts | {"map_id": map_id})), name="body")
         page.html.add_child(Text(data), name="data")
         page.script.add_child(Text(_script(map_id)), name="drawing")

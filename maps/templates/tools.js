@@ -11,10 +11,14 @@ function pressed(button, on) {
   button.setAttribute('aria-pressed', String(on));
 }
 
+function roomFactor() {
+  return Math.max(1, window.innerWidth / 1600);
+}
+
 function project(on) {
   document.body.classList.toggle('projected', on);
   pressed(projectButton, on);
-  dotFactor = on ? Math.max(1, window.innerWidth / 1600) : 1;
+  dotFactor = on ? roomFactor() : 1;
   setWeek(currentWeek);
   map.invalidateSize({ animate: false });
   fitAll();
