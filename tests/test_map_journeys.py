@@ -7,6 +7,7 @@ of a manager, a scout and a speaker through the page.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -256,3 +257,54 @@ def test_the_first_printed_page_holds_sentences_map_and_key(
     assert page.locator("path.zone").evaluate_all(zones)
     assert not page.locator(".tools").is_visible()
     page.evaluate("dispatchEvent(new Event('afterprint'))")
+
+
+TOOLS = ["Whole site", "Where am I?", "Measure a distance", "Print on one page"]
+TOOLS += ["Large view for a room"]
+SMALL_PHONE: ViewportSize = {"width": 360, "height": 780}
+
+
+def boxes(page: Page, places: str) -> list[dict[str, float]]:
+    """Return where each shown thing stands, in px of the page."""
+    found: list[dict[str, float]] = page.locator(places).evaluate_all(
+        "all => all.map(one => [one, one.getBoundingClientRect()]).filter(([one, box]) =>"
+        " box.width > 1 && one.checkVisibility()).map(([one, box]) => ({ name: one.outerHTML,"
+        " left: box.left, right: box.right, top: box.top, bottom: box.bottom,"
+        " width: box.width, height: box.height }))"
+    )
+    return found
+
+
+@pytest.mark.parametrize("size", [DESK, WALL], ids=["desk", "wall"])
+def test_the_buttons_stand_in_one_row(reader: Any, address: str, size: ViewportSize) -> None:
+    page = reader(size).opens(address)
+    assert page.locator(".tools button").all_inner_texts() == TOOLS
+    row = boxes(page, ".tools button")
+    assert len({round(box["top"]) for box in row}) == 1
+    assert len({round(box["height"]) for box in row}) == 1
+    gaps = [later["left"] - box["right"] for box, later in pairwise(row)]
+    assert gaps == pytest.approx([8] * 4, abs=0.5)
+
+
+@pytest.mark.parametrize("size", [PHONE, SMALL_PHONE], ids=["phone", "small"])
+def test_the_buttons_of_a_phone_fill_a_grid(reader: Any, address: str, size: ViewportSize) -> None:
+    page = reader(size, has_touch=True, is_mobile=True).opens(address)
+    row = boxes(page, ".tools button")
+    assert [round(box["left"]) for box in row[0:5:2]] == [14] * 3
+    assert [round(row[k]["right"]) for k in (1, 3, 4)] == [size["width"] - 14] * 3
+    assert row[0]["width"] == pytest.approx(row[1]["width"])
+    page.locator("#measure").tap()
+    assert page.evaluate("document.documentElement.scrollWidth") == size["width"]
+
+
+@pytest.mark.parametrize("size", [PHONE, SMALL_PHONE], ids=["phone", "small"])
+def test_a_thumb_hits_what_it_means(reader: Any, address: str, size: ViewportSize) -> None:
+    """44 px for all that is pressed, but the signs on the map, which stand where their place is."""
+    page = reader(size, has_touch=True, is_mobile=True).opens(f"{address}#zone=H05-RO")
+    targets = boxes(
+        page, "button, summary, input:not([type=checkbox]), .layers label, a:not(.skip)"
+    )
+    assert len(targets) > 100
+    assert [box for box in targets if min(box["width"], box["height"]) < 43.9] == []
+    signs = boxes(page, ".map .place.leaflet-marker-icon")
+    assert [box for box in signs if min(box["width"], box["height"]) < 24] == []
