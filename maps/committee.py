@@ -19,7 +19,7 @@ from maps.decision_words import chance_text
 from maps.percent import percent_text
 from maps.rounds import round_statuses
 from maps.treatment_words import money_text
-from maps.weeks import day_text, week_span
+from maps.weeks import day_text, span_text, week_span
 from maps.words import (
     BUSY,
     area_text,
@@ -502,20 +502,6 @@ def _date_sentence(each: NextDate) -> str:
     last = day_text(each.last) if each.last else ""
     days = span_text(each.first, each.last) if each.first and each.last else ""
     return say(words.NEXT, each.kind, first=first, last=last, days=days)
-
-
-def span_text(first: date, last: date) -> str:
-    """Return the days from one to another.
-
-    Examples
-    --------
-    >>> span_text(date(2026, 6, 1), date(2026, 6, 7))
-    '1 to 7 June 2026'
-    >>> span_text(date(2026, 6, 29), date(2026, 7, 5))
-    '29 June 2026 to 5 July 2026'
-    """
-    same = (first.year, first.month) == (last.year, last.month)
-    return f"{first.day if same else day_text(first)} to {day_text(last)}"
 
 
 def _glossary(analysis: Analysis) -> tuple[tuple[str, str], ...]:

@@ -39,6 +39,7 @@ from maps.season_words import (
 )
 from maps.weeks import day_text, span_text
 from maps.words import CAUTIONS, count_of, rate_text, treated_sentences
+from spatial.season_calendar import DueWindow
 from spatial.season_report import SeasonReport
 
 MOST_ZONES = 12
@@ -83,19 +84,29 @@ _MORE_STYLE = (
 def _calendar(report: SeasonReport) -> list[str]:
     if not report.calendar:
         return []
+    bases = list(dict.fromkeys(map(basis_text, _expected(report))))
+    once = bases[0] if len(bases) == 1 else ""
     rows = [
         (
             WINDOW_TEXT[each.what].capitalize(),
             span_text(each.first, each.last),
-            f"{WHY_TEXT[each.what]}; {basis_text(each)}",
+            "; ".join(
+                text for text in (WHY_TEXT[each.what], basis_text(each)) if text and text != once
+            ),
         )
         for each in report.calendar
     ]
     return [
         "<h2>What is due when</h2>",
         calendar_svg(report),
+        paragraph(f"What the windows rest on: {once}.") if once else "",
         _table("Windows of this season", ("Window", "Days", "Why"), rows, "prose"),
     ]
+
+
+def _expected(report: SeasonReport) -> list[DueWindow]:
+    """Return the windows that are not simply what was caught."""
+    return [each for each in report.calendar if each.basis != "observed"]
 
 
 def _curve(report: SeasonReport) -> list[str]:
@@ -195,7 +206,7 @@ def _table(
         return ""
     head = "".join(f'<th scope="col">{escape(each)}</th>' for each in heads)
     body = "".join(
-        f'<tr><th scope="row">{escape(first)}</th>'
+        f'<tr><th scope="row">{escape(first).replace("_", "_<wbr>")}</th>'
         + "".join(f"<td>{escape(each)}</td>" for each in rest)
         + "</tr>"
         for first, *rest in rows

@@ -13,7 +13,7 @@ from spatial.larvae_paired import LarvaePaired
 from spatial.model_seasons import EventDays, ModelSeason
 from spatial.season_calendar import DueWindow
 from spatial.season_comparison import SeasonComparison
-from spatial.season_dates import LEVEL, SeasonDates, ShareDate, larvae_days
+from spatial.season_dates import LEVEL, SeasonDates, ShareDate
 from spatial.season_fit import OwnFit
 from spatial.season_report import SeasonReport
 from spatial.season_when import SeasonWhen
@@ -283,13 +283,7 @@ def own_lines(dates: SeasonDates) -> list[str]:
         lines.append(f"The first beetle was caught between {day_text(first)} and {day_text(last)}.")
     if dates.reason:
         return [*lines, NO_DATES_TEXT[dates.reason]]
-    lines.append(f"Of all adults caught so far this season: {_dates_text(dates)}.")
-    due = [day_text(day) for day in larvae_days(dates)]
-    lines.append(
-        f"Larvae follow the adults by one to two weeks: for the middle of those caught so far, "
-        f"{due[0]} to {due[1]} (common practice, no source). Cores tell."
-    )
-    return lines
+    return [*lines, f"Of all adults caught so far this season: {_dates_text(dates)}."]
 
 
 def _dates_text(dates: SeasonDates) -> str:
@@ -302,7 +296,7 @@ def _share_text(each: ShareDate) -> str:
     text = f"{percent_text(each.share)} by {day_text(each.day)}"
     if each.low is None or each.high is None:
         return text
-    return f"{text} ({day_text(each.low)} to {day_text(each.high)})"
+    return f"{text} ({span_text(each.low, each.high)})"
 
 
 def model_sentence(found: ModelSeason, dates: SeasonDates) -> str:
@@ -318,7 +312,17 @@ def model_sentence(found: ModelSeason, dates: SeasonDates) -> str:
     if found.sums.reason:
         day = day_text(found.sums.known_to) if found.sums.known_to else ""
         parts.append(f"But {NO_SUM_TEXT[found.sums.reason].format(day=day)}.")
-    return " ".join([*parts, *_against(found, dates), fit_sentence(found.fit)])
+    stands = stands_sentences(found)
+    return " ".join([*parts, *_against(found, dates), *stands, fit_sentence(found.fit)])
+
+
+def stands_sentences(found: ModelSeason) -> list[str]:
+    """Return which days of past seasons had the degree-days that this one has now."""
+    known = [found.same_sum(each) for each in found.past]
+    days = [day_text(day) for day in known if day is not None]
+    if not days or found.sums.known_to is None:
+        return []
+    return [f"By these degree-days {day_text(found.sums.known_to)} is like {listed(days, 4)}."]
 
 
 def event_text(each: EventDays, *, ended: bool = False) -> str:
@@ -332,7 +336,7 @@ def event_text(each: EventDays, *, ended: bool = False) -> str:
     if each.high is None:
         end = "to a day not known" if ended else "on"
         return f"{name} from {day_text(each.low)} {end}{quoted}"
-    return f"{name} {day_text(each.low)} to {day_text(each.high)}{quoted}"
+    return f"{name} {span_text(each.low, each.high)}{quoted}"
 
 
 def _against(found: ModelSeason, dates: SeasonDates) -> list[str]:

@@ -32,14 +32,22 @@ def day_text(day: date) -> str:
 
 
 def span_text(first: date, last: date) -> str:
-    """Return two days as prose; one where they are the same.
+    """Return two days as prose, what they share said once.
 
     Examples
     --------
     >>> span_text(date(2026, 5, 4), date(2026, 5, 6)), span_text(date(2026, 5, 4), date(2026, 5, 4))
-    ('4 May 2026 to 6 May 2026', '4 May 2026')
+    ('4 to 6 May 2026', '4 May 2026')
+    >>> span_text(date(2026, 5, 28), date(2026, 6, 3))
+    '28 May to 3 June 2026'
+    >>> span_text(date(2025, 12, 30), date(2026, 1, 2))
+    '30 December 2025 to 2 January 2026'
     """
-    return day_text(first) if first == last else f"{day_text(first)} to {day_text(last)}"
+    if first == last:
+        return day_text(first)
+    shared = 1 if first.year != last.year else 2 + (first.month == last.month)
+    begin = day_text(first).rsplit(" ", shared - 1)[0]
+    return f"{begin} to {day_text(last)}"
 
 
 def month_day_text(month_day: str) -> str:

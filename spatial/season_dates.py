@@ -126,19 +126,6 @@ def season_dates(visits: pd.DataFrame, *, seed: int = 0) -> SeasonDates:
     return SeasonDates(first, dates, nightly, "")
 
 
-def larvae_days(dates: SeasonDates) -> list[date]:
-    """Return the days between which larvae of the middle of the adults are due; none unknown.
-
-    Examples
-    --------
-    >>> half = ShareDate(0.5, date(2026, 5, 9), None, None)
-    >>> [str(day) for day in larvae_days(SeasonDates(None, (half,), pd.DataFrame(), ""))]
-    ['2026-05-16', '2026-05-23']
-    """
-    middle = [each.day for each in dates.dates if each.share == 0.5]
-    return [day + wait for day in middle for wait in LARVAE_AFTER]
-
-
 def _first_catch(visits: pd.DataFrame) -> tuple[date, date] | None:
     caught = visits[visits["adults"] > 0].sort_values(["checked_on", "set_on"])
     if caught.empty:
