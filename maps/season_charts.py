@@ -7,13 +7,26 @@ dashed, a fitted relation is dotted: they differ in grey, too.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from datetime import date
-from html import escape
 
 import numpy as np
 import pandas as pd
 
+from maps.chart_parts import (
+    FILL,
+    LEFT,
+    RIGHT,
+    SOFT,
+    WIDTH,
+    Days,
+    chart_line,
+    chart_svg,
+    chart_text,
+    dash,
+    key_entry,
+    round_steps,
+)
 from maps.palette import INK, PAPER
 from maps.percent import percent_text
 from maps.season_words import EVENT_TEXT, WINDOW_TEXT
@@ -23,59 +36,6 @@ from spatial.model_seasons import ModelSeason
 from spatial.season_dates import SeasonDates
 from spatial.season_fit import SHAPES
 from spatial.season_report import SeasonReport
-
-SOFT, FILL = "#52584f", "#cdbfd6"
-_WIDTH, _LEFT, _RIGHT = 520.0, 46.0, 14.0
-_FONT = (
-    'xmlns="http://www.w3.org/2000/svg" font-family="Source Sans 3, Segoe UI, Roboto, '
-    'Liberation Sans, Arial, sans-serif"'
-)
-DASHES = ("6 4", "3 3", "9 3 2 3", "2 2 6 2")
-"""Of earlier seasons, the latest first; older ones share the last."""
-
-
-class Days:
-    """Days to places across a picture; `first` and `last` are its ends."""
-
-    def __init__(self, first: date, last: date) -> None:
-        self.first, self.last = first, last
-        self.span = max((last - first).days, 1)
-
-    def x(self, day: date) -> float:
-        """Return the place of a day, at an end of the picture where it lies outside."""
-        share = min(max((day - self.first).days / self.span, 0.0), 1.0)
-        return _LEFT + share * (_WIDTH - _LEFT - _RIGHT)
-
-    def months(self, y: float) -> str:
-        """Return ticks and names of the months under a base line."""
-        return "".join(
-            f'<path d="M{self.x(day.date()):.1f} {y:g}v5" stroke="{SOFT}"/>'
-            + _text(self.x(day.date()), y + 18, day_text(day.date()).split()[1][:3], "middle", SOFT)
-            for day in pd.date_range(self.first, self.last, freq="MS")
-        )
-
-
-def _text(x: float, y: float, text: str, anchor: str = "start", fill: str = INK) -> str:
-    return (
-        f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}" fill="{fill}">{escape(text)}</text>'
-    )
-
-
-def _line(points: Iterable[tuple[float, float]], more: str = "") -> str:
-    listed = " ".join(f"{x:.1f},{y:.1f}" for x, y in points)
-    return (
-        f'<polyline points="{listed}" fill="none" stroke="{INK}" stroke-width="1.6"{more}/>'
-        if listed
-        else ""
-    )
-
-
-def _svg(height: float, label: str, parts: Iterable[str]) -> str:
-    return (
-        f'<svg viewBox="0 0 {_WIDTH:g} {height:g}" role="img" aria-label="{escape(label)}" '
-        f'{_FONT} font-size="14" fill="{INK}"><rect width="{_WIDTH:g}" height="{height:g}" '
-        f'fill="{PAPER}"/>{"".join(parts)}</svg>'
-    )
 
 
 def curve_svg(report: SeasonReport) -> str:
@@ -95,11 +55,11 @@ def curve_svg(report: SeasonReport) -> str:
     for number, model in enumerate(rows):
         parts.append(_degree_axis(model, days, at + 42 + 34 * number))
     height = at + 30 + 34 * len(rows)
-    return _svg(height, "Catch through the season, nights and degree-days", parts)
+    return chart_svg(height, "Catch through the season, nights and degree-days", parts)
 
 
 def _curve(dates: SeasonDates, days: Days, base: float) -> str:
-    axis = f'<path d="M{_LEFT} {base}H{_WIDTH - _RIGHT}" stroke="{SOFT}"/>'
+    axis = f'<path d="M{LEFT} {base}H{WIDTH - RIGHT}" stroke="{SOFT}"/>'
     table = dates.nightly
     if table.empty:
         return axis
@@ -109,9 +69,9 @@ def _curve(dates: SeasonDates, days: Days, base: float) -> str:
         for day, rate in zip(table["date"], table["rate"], strict=True)
     ]
     return (
-        f"{axis}{_line(points)}{_text(_LEFT - 5, 34, rate_text(top), 'end')}"
-        f"{_text(_LEFT - 5, base, '0', 'end')}"
-        f"{_text(_LEFT + 4, 12, 'adults per trap-week', fill=SOFT)}"
+        f"{axis}{chart_line(points)}{chart_text(LEFT - 5, 34, rate_text(top), 'end')}"
+        f"{chart_text(LEFT - 5, base, '0', 'end')}"
+        f"{chart_text(LEFT + 4, 12, 'adults per trap-week', fill=SOFT)}"
     )
 
 
@@ -121,7 +81,7 @@ def _shares(dates: SeasonDates, days: Days, base: float) -> str:
         x = days.x(each.day)
         parts.append(
             f'<path d="M{x:.1f} 30V{base}" stroke="{INK}" stroke-dasharray="4 3"/>'
-            + _text(x, 27, percent_text(each.share), "middle")
+            + chart_text(x, 27, percent_text(each.share), "middle")
         )
         if each.low and each.high:
             ends = f"M{days.x(each.low):.1f} {base + 4}H{days.x(each.high):.1f}"
@@ -142,7 +102,7 @@ def _night_strips(report: SeasonReport, days: Days, y: float) -> str:
             f"M{days.x(day.date()):.1f} {at:g}v7" for day in nights.loc[there.astype(bool), "date"]
         )
         parts.append(f'<path d="{marks or "M0 0"}" stroke="{SOFT}" stroke-width="1.4"/>')
-        parts.append(f'<g font-size="12">{_text(_LEFT - 5, at + 8, name, "end", SOFT)}</g>')
+        parts.append(f'<g font-size="12">{chart_text(LEFT - 5, at + 8, name, "end", SOFT)}</g>')
     return "".join(parts) if len(nights) else ""
 
 
@@ -150,32 +110,17 @@ def _degree_axis(model: ModelSeason, days: Days, y: float) -> str:
     """Return degree-days as a second axis: round sums where they were reached."""
     table = model.sums.table.dropna(subset=["total"])
     table = table[table["date"] >= pd.Timestamp(days.first)]
-    parts = [f'<path d="M{_LEFT} {y}H{_WIDTH - _RIGHT}" stroke="{SOFT}"/>']
+    parts = [f'<path d="M{LEFT} {y}H{WIDTH - RIGHT}" stroke="{SOFT}"/>']
     last_x = -99.0
-    for amount in _round_sums(float(table["total"].max()) if len(table) else 0.0):
+    for amount in round_steps(float(table["total"].max()) if len(table) else 0.0):
         day = table.loc[table["total"] >= amount, "date"].iloc[0].date()
         x = days.x(day)
-        if x - last_x > 34 and x < _WIDTH - 24:
+        if x - last_x > 34 and x < WIDTH - 24:
             parts.append(f'<path d="M{x:.1f} {y}v-5" stroke="{SOFT}"/>')
-            parts.append(_text(x, y - 7, f"{amount:g}", "middle", SOFT))
+            parts.append(chart_text(x, y - 7, f"{amount:g}", "middle", SOFT))
             last_x = x
     name = f"degree-days {model.sums.model.unit}, {model.sums.model.key}"
-    return "".join(parts) + f'<g font-size="12">{_text(_LEFT, y + 12, name, fill=SOFT)}</g>'
-
-
-def _round_sums(top: float) -> list[float]:
-    """Return round numbers above zero up to a sum, about six of them.
-
-    Examples
-    --------
-    >>> _round_sums(1180)
-    [200.0, 400.0, 600.0, 800.0, 1000.0]
-    """
-    if top <= 0:
-        return []
-    power = 10.0 ** math.floor(math.log10(top / 6))
-    step = power * next(m for m in (1, 2, 5, 10) if power * m >= top / 6)
-    return [float(each) for each in np.arange(step, top, step)]
+    return "".join(parts) + f'<g font-size="12">{chart_text(LEFT, y + 12, name, fill=SOFT)}</g>'
 
 
 def caught_by_day_svg(report: SeasonReport) -> str:
@@ -188,9 +133,9 @@ def caught_by_day_svg(report: SeasonReport) -> str:
             (days.x(day.date() + shift), frame.y(caught))
             for day, caught in zip(dates.nightly["date"], _caught(dates), strict=True)
         ]
-        parts += [_line(points, _dash(number)), _key(number, label)]
+        parts += [chart_line(points, dash(number)), key_entry(number, label)]
     label = "Adults caught by each day, this season and earlier ones"
-    return _svg(frame.base + 28, label, parts)
+    return chart_svg(frame.base + 28, label, parts)
 
 
 def caught_by_sum_svg(report: SeasonReport, model: ModelSeason) -> str:
@@ -205,15 +150,15 @@ def caught_by_sum_svg(report: SeasonReport, model: ModelSeason) -> str:
             (_sum_x(amount, top), frame.y(caught))
             for amount, caught in zip(both["total"], both["caught"], strict=True)
         ]
-        parts += [_line(points, _dash(number)), _key(number, label)]
+        parts += [chart_line(points, dash(number)), key_entry(number, label)]
     parts.append(_own_curve(report, model, frame, top))
     base = frame.base
-    for amount in _round_sums(top):
+    for amount in round_steps(top):
         parts.append(f'<path d="M{_sum_x(amount, top):.1f} {base}v5" stroke="{SOFT}"/>')
-        parts.append(_text(_sum_x(amount, top), base + 18, f"{amount:g}", "middle", SOFT))
+        parts.append(chart_text(_sum_x(amount, top), base + 18, f"{amount:g}", "middle", SOFT))
     name = f"degree-days {model.sums.model.unit}, {model.sums.model.key}"
-    parts.append(_text(_LEFT, base + 34, name, fill=SOFT))
-    return _svg(base + 40, f"Adults caught by degree-days of {model.sums.model.key}", parts)
+    parts.append(chart_text(LEFT, base + 34, name, fill=SOFT))
+    return chart_svg(base + 40, f"Adults caught by degree-days of {model.sums.model.key}", parts)
 
 
 def _own_curve(report: SeasonReport, model: ModelSeason, frame: _Caught, top: float) -> str:
@@ -225,7 +170,7 @@ def _own_curve(report: SeasonReport, model: ModelSeason, frame: _Caught, top: fl
     amounts = np.linspace(0, top, 60)
     shares = SHAPES[curve.shape](amounts, curve.middle, curve.scale)
     places = [(_sum_x(d, top), frame.y(whole * s)) for d, s in zip(amounts, shares, strict=True)]
-    return _line(places, ' stroke-dasharray="1 3"')
+    return chart_line(places, ' stroke-dasharray="1 3"')
 
 
 def _caught(dates: SeasonDates) -> pd.Series[float]:
@@ -249,16 +194,15 @@ class _Caught:
 
     def axes(self) -> str:
         """Return grid and numbers."""
-        parts = [f'<path d="M{_LEFT} {self.base}H{_WIDTH - _RIGHT}" stroke="{SOFT}"/>']
-        parts.append(_text(_LEFT - 5, self.base, "0", "end"))
-        for amount in _round_sums(self.top)[1::2]:
+        parts = [f'<path d="M{LEFT} {self.base}H{WIDTH - RIGHT}" stroke="{SOFT}"/>']
+        parts.append(chart_text(LEFT - 5, self.base, "0", "end"))
+        for amount in round_steps(self.top)[1::2]:
             y = self.y(amount)
             parts.append(
-                f'<path d="M{_LEFT} {y:.1f}H{_WIDTH - _RIGHT}" stroke="{SOFT}" '
-                'stroke-opacity=".35"/>'
+                f'<path d="M{LEFT} {y:.1f}H{WIDTH - RIGHT}" stroke="{SOFT}" stroke-opacity=".35"/>'
             )
-            parts.append(_text(_LEFT - 5, y + 5, f"{amount:g}", "end"))
-        parts.append(_text(_LEFT, 31, "adults per trap, summed", fill=SOFT))
+            parts.append(chart_text(LEFT - 5, y + 5, f"{amount:g}", "end"))
+        parts.append(chart_text(LEFT, 31, "adults per trap, summed", fill=SOFT))
         return "".join(parts)
 
 
@@ -274,7 +218,7 @@ def _start_of(report: SeasonReport, label: str) -> date:
 
 
 def _sum_x(amount: float, top: float) -> float:
-    return _LEFT + float(amount) / top * (_WIDTH - _LEFT - _RIGHT)
+    return LEFT + float(amount) / top * (WIDTH - LEFT - RIGHT)
 
 
 def _top_sum(model: ModelSeason) -> float:
@@ -293,27 +237,13 @@ def _event_bands(model: ModelSeason, base: float, top: float) -> str:
             f'<rect x="{left:.1f}" y="36" width="{max(right - left, 2):.1f}" height="{base - 36}" '
             f'fill="{FILL}" fill-opacity=".6" stroke="{SOFT}" stroke-width=".6"/>'
         )
-        end = right + 4 < _WIDTH * 0.7
+        end = right + 4 < WIDTH * 0.7
         x = right + 4 if end else left - 4
         parts.append(
             f'<g font-size="12" paint-order="stroke" stroke="{PAPER}" stroke-width="3">'
-            f"{_text(x, y, EVENT_TEXT[each.event.event], 'start' if end else 'end')}</g>"
+            f"{chart_text(x, y, EVENT_TEXT[each.event.event], 'start' if end else 'end')}</g>"
         )
     return "".join(parts)
-
-
-def _dash(number: int) -> str:
-    if number == 0:
-        return ""
-    return f' stroke-dasharray="{DASHES[min(number, len(DASHES)) - 1]}"'
-
-
-def _key(number: int, label: str) -> str:
-    """Return an entry of the key over the picture; six fit."""
-    if number > 5:
-        return ""
-    x = _LEFT + 78 * number
-    return _line([(x, 10), (x + 24, 10)], _dash(number)) + _text(x + 28, 15, label)
 
 
 def calendar_svg(report: SeasonReport) -> str:
@@ -327,7 +257,7 @@ def calendar_svg(report: SeasonReport) -> str:
     last = max([report.season.end, *(end for _, _, end, _ in windows)])
     days, row = Days(report.season.start, last), 30.0
     base = 22 + row * len(windows)
-    parts = [days.months(base), f'<path d="M{_LEFT} {base}H{_WIDTH - _RIGHT}" stroke="{SOFT}"/>']
+    parts = [days.months(base), f'<path d="M{LEFT} {base}H{WIDTH - RIGHT}" stroke="{SOFT}"/>']
     for number, (name, first, end, seen) in enumerate(windows):
         y = 24 + row * number
         look = f'fill="{INK}"' if seen else f'fill="{FILL}" stroke="{INK}"'
@@ -335,12 +265,12 @@ def calendar_svg(report: SeasonReport) -> str:
         parts.append(
             f'<rect x="{days.x(first):.1f}" y="{y:g}" width="{wide:.1f}" height="9" {look}/>'
         )
-        at = min(days.x(first), _WIDTH - _RIGHT - 7.0 * len(name))
-        parts.append(_text(at, y + 22, name))
+        at = min(days.x(first), WIDTH - RIGHT - 7.0 * len(name))
+        parts.append(chart_text(at, y + 22, name))
     x = days.x(report.season.cutoff)
     parts.append(f'<path d="M{x:.1f} 18V{base}" stroke="{INK}" stroke-dasharray="4 3"/>')
-    parts.append(_text(x, 13, f"data to {day_text(report.season.cutoff)}", "middle"))
-    return _svg(base + 24, "Calendar of what is due", parts)
+    parts.append(chart_text(x, 13, f"data to {day_text(report.season.cutoff)}", "middle"))
+    return chart_svg(base + 24, "Calendar of what is due", parts)
 
 
 def species_svg(report: SeasonReport) -> str:
@@ -353,9 +283,9 @@ def species_svg(report: SeasonReport) -> str:
     for number, ((design, species), table) in enumerate(groups):
         base = high * (number + 1) - 8
         parts.append(_small(table, days, base))
-        parts.append(_text(_LEFT, base - 50, f"{species}, {design}"))
+        parts.append(chart_text(LEFT, base - 50, f"{species}, {design}"))
     foot = high * len(groups)
-    return _svg(
+    return chart_svg(
         foot + 26, "Weekly catch by species and trap design", [*parts, days.months(foot - 6)]
     )
 
@@ -373,7 +303,8 @@ def _small(table: pd.DataFrame, days: Days, base: float) -> str:
     points = " ".join(f"{a:.1f},{b:.1f}" for a, b in band)
     return (
         f'<polygon points="{points}" fill="{FILL}" fill-opacity=".7"/>'
-        f'<path d="M{_LEFT} {base}H{_WIDTH - _RIGHT}" stroke="{SOFT}"/>'
-        f"{_line(zip(x, y(table['rate']), strict=True))}"
-        f"{_text(_LEFT - 5, base - 36, rate_text(top), 'end')}{_text(_LEFT - 5, base, '0', 'end')}"
+        f'<path d="M{LEFT} {base}H{WIDTH - RIGHT}" stroke="{SOFT}"/>'
+        f"{chart_line(zip(x, y(table['rate']), strict=True))}"
+        f"{chart_text(LEFT - 5, base - 36, rate_text(top), 'end')}"
+        f"{chart_text(LEFT - 5, base, '0', 'end')}"
     )
