@@ -24,6 +24,17 @@ KEY = (
 )
 """Class of a shape -> what it is."""
 
+STYLE = (
+    ".n-enough{fill:#d9c3e3;stroke:#4c2a63;stroke-width:.2;fill-rule:evenodd}"
+    ".n-thin,.n-none{fill:#fff;stroke:#52584f;stroke-width:.15;fill-rule:evenodd}"
+    ".n-thin-line{fill:none;stroke:#4c2a63;stroke-width:.3}"
+    ".n-none-line{fill:none;stroke:#1d2321;stroke-width:.15}"
+    ".n-refuge{fill:#7f8f6a;stroke:none;fill-rule:evenodd}"
+    ".n-trap{fill:#1d2321;stroke:#fff;stroke-width:.2}"
+    ".n-moved{fill:#fff;stroke:#1d2321;stroke-width:.5}"
+)
+"""Of what this map adds to the classes of `templates/plan_map.css`."""
+
 HATCHES = {"n-thin": _HATCH_MM, "n-none": -_HATCH_MM / 1.7}
 """Thin and none differ by the way of their lines, not by shade alone."""
 
@@ -52,6 +63,34 @@ def network_map_svg(report: NetworkReport) -> str:
     return (
         f'<svg class="plan-map" viewBox="{size}" role="img" '
         f'aria-label="Map of the trap network">{"".join(parts)}</svg>'
+    )
+
+
+def dot_swatch(name: str) -> str:
+    """Return a trap of the legend.
+
+    Examples
+    --------
+    >>> dot_swatch("n-trap").count("<circle")
+    1
+    """
+    return (
+        '<svg class="swatch" viewBox="0 0 9 6" aria-hidden="true">'
+        f'<circle class="{name}" cx="4.5" cy="3" r="1"/></svg>'
+    )
+
+
+def place_swatch() -> str:
+    """Return a place for a new trap of the legend.
+
+    Examples
+    --------
+    >>> place_swatch().count("<rect")
+    1
+    """
+    return (
+        '<svg class="swatch" viewBox="0 0 9 6" aria-hidden="true">'
+        '<rect class="m-disc" x="2.5" y="1" width="4" height="4"/></svg>'
     )
 
 

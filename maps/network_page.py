@@ -14,7 +14,7 @@ import pandas as pd
 from data.version import VERSION
 from maps.columns import NETWORK, SUGGESTED
 from maps.exports import WGS84, csv_text, rounded
-from maps.network_map import HATCHES, KEY, network_map_svg
+from maps.network_map import HATCHES, KEY, STYLE, dot_swatch, network_map_svg, place_swatch
 from maps.network_words import (
     DIG_NOTE,
     HOW,
@@ -37,13 +37,6 @@ from spatial.trap_plan import TrapPlan
 from spatial.verdicts import PURPOSES
 
 _STYLE = (
-    ".n-enough{fill:#d9c3e3;stroke:#4c2a63;stroke-width:.2;fill-rule:evenodd}"
-    ".n-thin,.n-none{fill:#fff;stroke:#52584f;stroke-width:.15;fill-rule:evenodd}"
-    ".n-thin-line{fill:none;stroke:#4c2a63;stroke-width:.3}"
-    ".n-none-line{fill:none;stroke:#1d2321;stroke-width:.15}"
-    ".n-refuge{fill:#7f8f6a;stroke:none;fill-rule:evenodd}"
-    ".n-trap{fill:#1d2321;stroke:#fff;stroke-width:.2}"
-    ".n-moved{fill:#fff;stroke:#1d2321;stroke-width:.5}"
     ".curve{display:block;width:100%;max-width:130mm}.curve text{font-size:13px}"
     ".net td{white-space:normal}.net{font-size:8.5pt}ol.list{padding-left:7mm}"
     "@media screen{.net td:nth-child(n+7){min-width:10em}.net td,.net th{overflow-wrap:normal}}"
@@ -75,7 +68,11 @@ def network_html(report: NetworkReport) -> str:
         *map(paragraph, HOW),
         f"<footer>{paragraph(f'snoutline {VERSION}. {_files(report)}')}</footer>",
     ]
-    return plain_page(title, template_text("work_order.css") + _STYLE, parts)
+    return plain_page(
+        title,
+        template_text("work_order.css") + template_text("plan_map.css") + STYLE + _STYLE,
+        parts,
+    )
 
 
 def _files(report: NetworkReport) -> str:
@@ -85,21 +82,12 @@ def _files(report: NetworkReport) -> str:
 
 def _key(report: NetworkReport) -> str:
     entries = [(key_svg(name, HATCHES.get(name)), text) for name, text in KEY]
-    entries.append((_dot("n-trap"), "trap in use"))
+    entries.append((dot_swatch("n-trap"), "trap in use"))
     if report.plan.moved:
-        entries.append((_dot("n-moved"), "trap that would do more elsewhere"))
+        entries.append((dot_swatch("n-moved"), "trap that would do more elsewhere"))
     if len(report.plan.suggestions):
-        square = '<svg class="swatch" viewBox="0 0 9 6" aria-hidden="true">'
-        square += '<rect class="m-disc" x="2.5" y="1" width="4" height="4"/></svg>'
-        entries.append((square, "place for a new trap, numbered"))
+        entries.append((place_swatch(), "place for a new trap, numbered"))
     return "".join(f"<span>{swatch}{escape(text)}</span>" for swatch, text in entries)
-
-
-def _dot(name: str) -> str:
-    return (
-        '<svg class="swatch" viewBox="0 0 9 6" aria-hidden="true">'
-        f'<circle class="{name}" cx="4.5" cy="3" r="1"/></svg>'
-    )
 
 
 def _curve_part(plan: TrapPlan) -> str:

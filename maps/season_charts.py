@@ -7,7 +7,8 @@ dashed, a fitted relation is dotted: they differ in grey, too.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from datetime import date
 
 import numpy as np
@@ -26,6 +27,7 @@ from maps.chart_parts import (
     dash,
     key_entry,
     round_steps,
+    short_month,
 )
 from maps.palette import INK, PAPER
 from maps.percent import percent_text
@@ -123,10 +125,35 @@ def _degree_axis(model: ModelSeason, days: Days, y: float) -> str:
     return "".join(parts) + f'<g font-size="12">{chart_text(LEFT, y + 12, name, fill=SOFT)}</g>'
 
 
-def caught_by_day_svg(report: SeasonReport) -> str:
+SUMMED = "adults per trap, summed"
+
+
+@dataclass(frozen=True, slots=True)
+class CaughtWords:
+    """Words in the picture of what was caught by each day.
+
+    Parameters
+    ----------
+    label
+        For readers who do not see it.
+    unit
+        Of its upright axis.
+    month
+        How a month is called under it.
+    """
+
+    label: str = "Adults caught by each day, this season and earlier ones"
+    unit: str = SUMMED
+    month: Callable[[date], str] = short_month
+
+
+USUAL = CaughtWords()
+
+
+def caught_by_day_svg(report: SeasonReport, words: CaughtWords = USUAL) -> str:
     """Return the adults caught by each day of the season: this one beside earlier ones."""
     days, frame = Days(report.season.start, report.season.end), _Caught(report)
-    parts = [frame.axes(), days.months(frame.base)]
+    parts = [frame.axes(words.unit), days.months(frame.base, words.month)]
     for number, (label, dates) in enumerate(_seasons(report)):
         shift = report.season.start - _start_of(report, label)
         points = [
@@ -134,8 +161,7 @@ def caught_by_day_svg(report: SeasonReport) -> str:
             for day, caught in zip(dates.nightly["date"], _caught(dates), strict=True)
         ]
         parts += [chart_line(points, dash(number)), key_entry(number, label)]
-    label = "Adults caught by each day, this season and earlier ones"
-    return chart_svg(frame.base + 28, label, parts)
+    return chart_svg(frame.base + 28, words.label, parts)
 
 
 def caught_by_sum_svg(report: SeasonReport, model: ModelSeason) -> str:
@@ -192,7 +218,7 @@ class _Caught:
         """Return the place of a number of adults per trap."""
         return self.base - (self.base - 34) * float(caught) / self.top
 
-    def axes(self) -> str:
+    def axes(self, unit: str = SUMMED) -> str:
         """Return grid and numbers."""
         parts = [f'<path d="M{LEFT} {self.base}H{WIDTH - RIGHT}" stroke="{SOFT}"/>']
         parts.append(chart_text(LEFT - 5, self.base, "0", "end"))
@@ -202,7 +228,7 @@ class _Caught:
                 f'<path d="M{LEFT} {y:.1f}H{WIDTH - RIGHT}" stroke="{SOFT}" stroke-opacity=".35"/>'
             )
             parts.append(chart_text(LEFT - 5, y + 5, f"{amount:g}", "end"))
-        parts.append(chart_text(LEFT, 31, "adults per trap, summed", fill=SOFT))
+        parts.append(chart_text(LEFT, 31, unit, fill=SOFT))
         return "".join(parts)
 
 

@@ -79,7 +79,7 @@ def rendered(template: str, parts: Json) -> str:
         autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True, lstrip_blocks=True
     )
     styled = {
-        "css": Markup(template_text("work_order.css")),
+        "css": Markup(template_text("work_order.css") + template_text("plan_map.css")),
         "policy": Markup(_POLICY_PLACE),
     }
     html = environment.from_string(template_text(template)).render({**styled, **parts})
