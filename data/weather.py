@@ -136,7 +136,7 @@ def _missing_days(draft: Draft) -> list[Finding]:
         "IN-072",
         rows_of(draft, gap.index),
         gap.map("days missing before this one: {:.0f}".format),
-        "add them; degree-days cannot be summed across missing days",
+        "add them; up to 3 in a row are filled, and no degree-days are summed across more",
         "date",
         "warning",
     )

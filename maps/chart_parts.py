@@ -107,8 +107,8 @@ def dash(number: int) -> str:
 
 
 def key_entry(number: int, label: str) -> str:
-    """Return an entry of the key over the picture; six fit."""
-    if number > 5:
+    """Return an entry of the key over the picture; older seasons than `DASHES` share the last."""
+    if number > len(DASHES):
         return ""
-    x = LEFT + 78 * number
+    x = LEFT + 92 * number
     return chart_line([(x, 10), (x + 24, 10)], dash(number)) + chart_text(x + 28, 15, label)

@@ -23,7 +23,8 @@ from maps.season_words import (
     CAUGHT_NOTE,
     EVENT_TEXT,
     MODELS_NOTE,
-    NIGHTS_NOTE,
+    NO_DATES_TEXT,
+    NONE_NAMED,
     SEASON_NOTE,
     WHY_TEXT,
     WINDOW_TEXT,
@@ -33,6 +34,7 @@ from maps.season_words import (
     due_sentences,
     generation_lines,
     model_sentence,
+    nights_note,
     own_lines,
     paired_sentence,
     past_sentence,
@@ -75,7 +77,7 @@ def season_html(report: SeasonReport) -> str:
 
 
 _MORE_STYLE = (
-    "td{white-space:normal}th{hyphens:manual;overflow-wrap:normal}"
+    "h2{break-after:avoid}td{white-space:normal}th{hyphens:manual;overflow-wrap:normal}"
     "tbody th,th:first-child,.prose th{text-align:left;min-width:6.5em}"
     ".prose td{text-align:left}.prose td:nth-child(2){min-width:8em}"
 )
@@ -111,7 +113,9 @@ def _expected(report: SeasonReport) -> list[DueWindow]:
 
 def _curve(report: SeasonReport) -> list[str]:
     settings = report.site.settings
-    note = NIGHTS_NOTE.format(cold=settings.treatment.cold_c, wet=settings.phenology.wet_mm)
+    note = nights_note(settings.treatment.cold_c, settings.phenology.wet_mm, settings.units)
+    if report.dates.nightly.empty:
+        return ["<h2>The curve</h2>", paragraph(NO_DATES_TEXT["no_visit"])]
     rows = [
         (
             f"{species}, {design}",
@@ -160,7 +164,8 @@ def _beside(report: SeasonReport) -> list[str]:
 
 
 def _models(report: SeasonReport) -> list[str]:
-    parts = ["<h2>What degree-day models make of it</h2>", paragraph(MODELS_NOTE)]
+    note = MODELS_NOTE if report.named else f"{NONE_NAMED} {MODELS_NOTE}"
+    parts = ["<h2>What degree-day models make of it</h2>", paragraph(note)]
     for each in report.models:
         parts.append(paragraph(model_sentence(each, report.dates)))
         if each.sums.known_to is not None and len(report.dates.nightly):
@@ -180,14 +185,15 @@ def _models(report: SeasonReport) -> list[str]:
 
 
 def _cores(report: SeasonReport) -> list[str]:
-    waiting = report.paired.due[report.paired.due["cores"] == 0].head(MOST_ZONES)
+    due = report.paired.due
+    waiting = due[(due["cores"] == 0) & (due["rate"] > 0)].head(MOST_ZONES)
     rows = [
         (str(row.zone_id), rate_text(float(str(row.rate))), f"{float(str(row.nights)):.0f}")
         for row in waiting.itertuples()
     ]
     said = [paired_sentence(report.paired)] if len(report.site.cores) else []
-    cut = int((report.paired.due["cores"] > 0).sum())
-    said.append(f"{count_of(cut, 'zone')} of those with a catch had cores cut this season.")
+    cut = int((due["cores"] > 0).sum())
+    said.append(f"{cut} of {count_of(len(due), 'zone')} with a count had cores cut this season.")
     return [
         "<h2>Where to cut cores first</h2>",
         *map(paragraph, said),

@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 from datetime import date
 
+from data.settings import Units
 from maps.percent import percent_text
 from maps.weeks import day_text, span_text
 from maps.words import count_of, listed, rate_text, treated_sentences
@@ -53,13 +54,17 @@ NO_SUM_TEXT = {
     "starts_late": "the weather begins after the model's start, so nothing can be summed",
     "long_gap": "the weather has a gap too long to fill after {day}",
     "ends_early": "the weather ends on {day}",
+    "not_started": "counting has not begun yet",
+    "other_season": "its start lies near no season of this site, so it says nothing of this one",
 }
 
 MODELS_NOTE = (
-    "Models are shown side by side and none is chosen for you. Published numbers disagree by more "
-    "than a month between regions, and by days between methods on the same weather; your own first "
-    "and median catch, drawn beside them, say how far one fits here."
+    "Published numbers disagree by more than a month between regions, and by days between methods "
+    "on the same weather. Your own catch, the lines in the pictures, says how far one fits here."
 )
+
+NONE_NAMED = "Models are shown side by side and none is chosen for you."
+"""Where site.toml names none."""
 
 SEASON_NOTE = (
     "Catches are spread evenly over the nights of their visit and divided by the traps that were "
@@ -100,10 +105,10 @@ WHY_TEXT = {
 
 BASIS_TEXT = {
     "observed": "as caught this season",
-    "own_fit": "this site's own catch by degree-days, with the weather of {years}",
+    "own_fit": "this site's own catch by degree-days, give or take what that missed by in past "
+    "seasons{weather}",
     "past_seasons": "same days of the year as in {seasons}",
-    "so_far": "of those caught so far; it moves while adults walk",
-    "model": "the model that site.toml names, with the weather of {years}",
+    "model": "the model that site.toml names{weather}",
 }
 
 FIT_TEXT = {
@@ -113,12 +118,10 @@ FIT_TEXT = {
     ),
     "no_fit": "No curve goes through this site's own catch and these degree-days.",
     "not_better": (
-        "Tried on {n} past seasons, this site's own relation came within {own} days on average, "
-        "{other}: it makes no forecast."
+        "Tried on {n} past seasons, this site's own relation came {other}: it makes no forecast."
     ),
     "": (
-        "Tried on {n} past seasons, this site's own relation came within {own} days on average, "
-        "{other}: it makes the forecast."
+        "Tried on {n} past seasons, this site's own relation came {other}: it makes the forecast."
     ),
 }
 
@@ -138,6 +141,9 @@ PAIRED_TEXT = {
     "no_variation": "All zones with cores were alike in larvae, or in adults: no correlation.",
 }
 
+NOT_DUE_TEXT = "There is nothing to go by yet for when larvae are due. Cores tell."
+"""Without a whole season before, or where beetles do not come as in those before."""
+
 CALENDAR_NOTE = (
     "Windows say when a stage is likely to be there, not that anything is to be done: limits, "
     "cores and the label decide. High or shaded ground runs later, southern slopes earlier; "
@@ -150,9 +156,22 @@ CAUGHT_NOTE = (
 )
 
 NIGHTS_NOTE = (
-    "Marked under the curve: nights colder than {cold:g} C on average, when walking is held back, "
-    "and days with at least {wet:g} mm of rain where the weather file has rain."
+    "Marked under the curve: nights colder than {cold} on average, when walking is held back, "
+    "and days with at least {wet} of rain where the weather file has rain."
 )
+
+
+def nights_note(cold_c: float, wet_mm: float, units: Units) -> str:
+    """Return what is marked under the curve, in the site's units.
+
+    Examples
+    --------
+    >>> nights_note(20, 1, "us")[29:64], nights_note(20, 1, "metric")[29:64]
+    ('s colder than 68 F on average, when', 's colder than 20 C on average, when')
+    """
+    if units == "us":
+        return NIGHTS_NOTE.format(cold=f"{cold_c * 1.8 + 32:.4g} F", wet=f"{wet_mm / 25.4:.2g} in")
+    return NIGHTS_NOTE.format(cold=f"{cold_c:g} C", wet=f"{wet_mm:g} mm")
 
 
 def season_sentences(report: SeasonReport) -> list[str]:
@@ -171,7 +190,7 @@ def season_sentences(report: SeasonReport) -> list[str]:
 
 def past_sentence(label: str, dates: SeasonDates) -> str:
     """Return by when a past season's adults had walked."""
-    return f"{label}: {_dates_text(dates)}."
+    return f"{label}: {_dates_text(dates).removesuffix(' yet')}."
 
 
 def when_sentences(when: SeasonWhen, today: date) -> list[str]:
@@ -182,10 +201,11 @@ def when_sentences(when: SeasonWhen, today: date) -> list[str]:
 def generation_lines(report: SeasonReport) -> list[str]:
     """Return the dates of both generations; nothing where the site has one."""
     names = ("First", "Second")
-    return [
+    lines = [
         f"{name} generation: {_dates_text(dates)}."
         for name, dates in zip(names, report.generations, strict=False)
     ]
+    return [*lines, "What is due is said of the first generation only."] if lines else []
 
 
 def due_sentences(calendar: Sequence[DueWindow], today: date) -> list[str]:
@@ -195,14 +215,16 @@ def due_sentences(calendar: Sequence[DueWindow], today: date) -> list[str]:
     lines = []
     if now:
         texts = [f"{WINDOW_TEXT[each.what]} until {day_text(each.last)}" for each in now]
-        lines.append(f"Due on {day_text(today)}: {'; '.join(texts)}.")
+        ground = "; ".join(dict.fromkeys(map(basis_text, now)))
+        lines.append(f"Due on {day_text(today)}: {', '.join(texts)} ({ground}).")
     if ahead:
         each = ahead[0]
         lines.append(
             f"Next: {WINDOW_TEXT[each.what]}, {span_text(each.first, each.last)} "
             f"({basis_text(each)})."
         )
-    return lines
+    known = any(each.what == "larvae_due" for each in calendar)
+    return lines if known else [*lines, NOT_DUE_TEXT]
 
 
 def basis_text(window: DueWindow) -> str:
@@ -211,14 +233,15 @@ def basis_text(window: DueWindow) -> str:
     Examples
     --------
     >>> basis_text(DueWindow("cores", date(2026, 6, 2), date(2026, 6, 16), "past_seasons", 1))
-    'same days of the year as in the one past season, which gives no range'
+    'same days of the year as in one past season; two may differ by weeks'
     """
-    one = "the one past season, which gives no range"
+    one, number = window.seasons == 1, window.seasons
+    years = "one past year only" if one else count_of(number, "past year")
     return BASIS_TEXT[window.basis].format(
-        years="one past year, which gives no range"
-        if window.seasons == 1
-        else count_of(window.seasons, "past year"),
-        seasons=one if window.seasons == 1 else count_of(window.seasons, "past season"),
+        weather=f", with the weather of {years}" if number else "",
+        seasons="one past season; two may differ by weeks"
+        if one
+        else count_of(number, "past season"),
     )
 
 
@@ -262,16 +285,16 @@ def fit_sentence(fit: OwnFit) -> str:
     """Return whether the site's own relation of catch to degree-days makes a forecast."""
     other = []
     for column, name in (
-        ("published_days", "the published thresholds within {:.0f}"),
-        ("last_year_days", "the dates of the year before within {:.0f}"),
+        ("published_days", "the published thresholds within {theirs:.0f}"),
+        ("last_year_days", "the dates of the year before within {theirs:.0f}"),
     ):
-        error = fit.mean_error(column, "own_days")
-        other += [name.format(error)] if not math.isnan(error) else []
+        own, theirs = fit.mean_error("own_days", column), fit.mean_error(column, "own_days")
+        text = f"within {{own:.0f}} days on average where {name}"
+        other += [text.format(own=own, theirs=theirs)] if not math.isnan(theirs) else []
     return FIT_TEXT[fit.reason].format(
         n=fit.seasons,
         are="is" if fit.seasons == 1 else "are",
-        own=f"{fit.mean_error('own_days'):.0f}",
-        other=", ".join(other),
+        other=listed(other) or f"within {fit.mean_error('own_days'):.0f} days on average",
     )
 
 
@@ -308,7 +331,8 @@ def model_sentence(found: ModelSeason, dates: SeasonDates) -> str:
     parts = [f"{model.name}: {said} ({counted}; {model.source})."]
     parts += [model.method_note] if model.method_note else []
     if found.sums.filled:
-        parts.append(f"{count_of(found.sums.filled, 'day')} without a temperature were filled.")
+        verb = "was" if found.sums.filled == 1 else "were"
+        parts.append(f"{count_of(found.sums.filled, 'day')} without a temperature {verb} filled.")
     if found.sums.reason:
         day = day_text(found.sums.known_to) if found.sums.known_to else ""
         parts.append(f"But {NO_SUM_TEXT[found.sums.reason].format(day=day)}.")

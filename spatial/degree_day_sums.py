@@ -22,9 +22,14 @@ from spatial.degree_days import CutOff, DegreeDayRule, Method, degree_days
 MOST_FILLED = 3
 """Days in a row that are filled (common practice, no source)."""
 
-REASONS = ("", "no_weather", "starts_late", "long_gap", "ends_early")
+REASONS = ("", "no_weather", "starts_late", "long_gap", "ends_early", "not_started", "other_season")
 """Why a sum stops before the last day asked for: the record has no day of it, begins after the
-model's start, has a gap too long to fill, or ends."""
+model's start, has a gap too long to fill, or ends; the last day lies before the model's start; that
+start lies near no season of the site."""
+
+EARLIEST, LATEST = timedelta(days=150), timedelta(days=60)
+"""A model belongs to a season that begins up to so long after its start, or before it (common
+practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,6 +78,31 @@ def start_before(day: date, start: str) -> date:
     return this if this <= day else date(day.year - 1, month, number)
 
 
+def start_for(season_start: date, start: str) -> date | None:
+    """Return the start of a model that belongs to a season; None where none lies near it.
+
+    Parameters
+    ----------
+    season_start
+        First day of the season's window.
+    start
+        Month and day, ``"03-01"``.
+
+    Examples
+    --------
+    >>> start_for(date(2026, 2, 1), "03-01"), start_for(date(2026, 2, 15), "01-13")
+    (datetime.date(2026, 3, 1), datetime.date(2026, 1, 13))
+
+    One of 1 March says nothing of a season in the south:
+
+    >>> start_for(date(2026, 9, 15), "03-01") is None
+    True
+    """
+    around = (start_before(season_start + timedelta(days=days), start) for days in (0, LATEST.days))
+    near = [each for each in around if each >= season_start - EARLIEST]
+    return near[-1] if near else None
+
+
 def rule_of(model: DegreeDayModel) -> DegreeDayRule:
     """Return the rule of a model, its names checked.
 
@@ -87,8 +117,34 @@ def rule_of(model: DegreeDayModel) -> DegreeDayRule:
     )
 
 
-def degree_day_sum(weather: pd.DataFrame, model: DegreeDayModel, last: date) -> DegreeDaySum:
-    """Return the sum from the model's last start up to a day.
+def season_sum(
+    weather: pd.DataFrame, model: DegreeDayModel, season_start: date, last: date
+) -> DegreeDaySum:
+    """Return the sum of a season up to a day; without a total where the model says nothing of it.
+
+    Parameters
+    ----------
+    weather, model
+        As in `degree_day_sum`.
+    season_start
+        First day of the season's window.
+    last
+        Last day.
+    """
+    first = start_for(season_start, model.start)
+    if first is None or first > last:
+        nothing = pd.DataFrame(
+            {"date": pd.to_datetime([]), "degree_days": [], "total": [], "filled": []}
+        )
+        reason = "other_season" if first is None else "not_started"
+        return DegreeDaySum(model, nothing.astype({"filled": bool}), reason, None)
+    return degree_day_sum(weather, model, last, first)
+
+
+def degree_day_sum(
+    weather: pd.DataFrame, model: DegreeDayModel, last: date, first: date | None = None
+) -> DegreeDaySum:
+    """Return the sum from a start of the model up to a day.
 
     Parameters
     ----------
@@ -98,6 +154,8 @@ def degree_day_sum(weather: pd.DataFrame, model: DegreeDayModel, last: date) -> 
         The model.
     last
         Last day.
+    first
+        First day; None for the model's last start before `last`.
 
     Examples
     --------
@@ -111,7 +169,7 @@ def degree_day_sum(weather: pd.DataFrame, model: DegreeDayModel, last: date) -> 
     >>> float(found.table["total"].iloc[-1]), found.reason
     (90.0, '')
     """
-    first = start_before(last, model.start)
+    first = first or start_before(last, model.start)
     days = pd.date_range(first, last)
     known = weather.drop_duplicates("date").set_index("date")[["tmin_c", "tmax_c"]]
     # One day more on either side, for gaps at the ends and for tomorrow's low.

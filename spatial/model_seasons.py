@@ -10,7 +10,7 @@ import pandas as pd
 
 from data.degree_day_models import DegreeDayModel, ModelEvent
 from data.site import Site
-from spatial.degree_day_sums import DegreeDaySum, degree_day_sum, event_days, reached
+from spatial.degree_day_sums import DegreeDaySum, event_days, reached, season_sum
 from spatial.results import Season
 from spatial.season_dates import SeasonDates
 from spatial.season_fit import OwnFit, PastSeason, own_fit
@@ -95,13 +95,18 @@ class SeasonBook:
 def model_season(book: SeasonBook, model: DegreeDayModel) -> ModelSeason:
     """Return a model in the season of a book."""
     season, weather = book.season, book.site.weather
-    sums = degree_day_sum(weather, model, season.cutoff)
+    sums = season_sum(weather, model, season.start, season.cutoff)
+    if sums.reason == "other_season":
+        unknown = tuple(EventDays(each, None, None) for each in model.events)
+        return ModelSeason(sums, unknown, {}, (), own_fit(()))
     ahead = {
-        year: degree_day_sum(course, model, season.end)
+        year: season_sum(course, model, season.start, season.end)
         for year, course in courses(weather, book.forecast, season.cutoff, season.end).items()
     }
     past = tuple(
-        PastSeason(each.label, book.past[each.label], degree_day_sum(weather, model, each.end))
+        PastSeason(
+            each.label, book.past[each.label], season_sum(weather, model, each.start, each.end)
+        )
         for each in book.before
     )
     events = tuple(_event(sums, ahead, each) for each in model.events)

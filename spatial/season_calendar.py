@@ -6,8 +6,10 @@ of these that holds gives them:
 * the season is over, or nearly: what the traps caught (``observed``);
 * the site's own relation of catch to degree-days, where it has proved better than the published
   one, with the season's weather so far and the courses it may take (``own_fit``);
-* the site's own past seasons, same days of the year (``past_seasons``);
-* what was caught so far, which moves while adults walk (``so_far``).
+* the site's own past seasons, same days of the year (``past_seasons``).
+
+What was caught so far says nothing of them while adults walk: its middle moves with every round.
+Where no beetle was caught by the day on which the first were due, nothing else is expected either.
 
 First adults may also come from a model that the site names (``model``). All else is counted in days
 from these; every number of days is one that is printed somewhere:
@@ -26,7 +28,7 @@ A window says when a stage is likely to be there. Whether anything is to be done
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, timedelta
 
 import pandas as pd
@@ -41,7 +43,7 @@ WINDOWS = ("first_adults", "adult_middle", "adult_window", "larvae_due", "cores"
 """What has a window: first adults; the middle of the adults; adults active before most have laid;
 larvae hatching; soil cores; larvae in the soil."""
 
-BASES = ("observed", "own_fit", "past_seasons", "so_far", "model")
+BASES = ("observed", "own_fit", "past_seasons", "model")
 """What a window rests on."""
 
 NEARLY_OVER = timedelta(days=7)
@@ -82,14 +84,17 @@ class Ground:
     Parameters
     ----------
     season, dates
-        This season.
+        This season; where a site has two generations, dates of the first one.
     past
-        Dates of past seasons, by label.
+        Dates of past seasons, by label; the same.
     courses
         Degree-days of this season under every course that its weather may take, by the named
         model's rule; empty without a named model or weather.
     curve
         The site's own relation, None where it makes no forecast.
+    misses
+        One of `spatial.season_fit.TRIED` -> least and most days by which the truth came after that
+        relation's forecast in past seasons that were left out.
     """
 
     season: Season
@@ -97,6 +102,12 @@ class Ground:
     past: Mapping[str, SeasonDates]
     courses: Sequence[DegreeDaySum] = ()
     curve: ShareCurve | None = None
+    misses: Mapping[str, tuple[int, int]] = field(default_factory=dict)
+
+    @property
+    def over(self) -> bool:
+        """Whether the season is over, or so nearly that no more is expected."""
+        return self.season.cutoff >= self.season.end - NEARLY_OVER
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,6 +147,8 @@ def calendar(ground: Ground) -> tuple[DueWindow, ...]:
     soil_larvae 2026-05-31 2026-06-14 past_seasons
     """
     first = _first_adults(ground)
+    if first is not None and ground.dates.first_catch is None and _missed(ground, first):
+        return ()
     windows = [] if first is None else [_window("first_adults", first, first.first, first.last)]
     shares = [_share(ground, name) for name in ("0.1", "0.5", "0.9")]
     if any(each is None for each in shares):
@@ -160,6 +173,11 @@ def _window(what: str, ground: _Range, first: date, last: date) -> DueWindow:
     return DueWindow(what, first, last, ground.basis, ground.seasons)
 
 
+def _missed(ground: Ground, first: _Range) -> bool:
+    """Tell whether the first adults should have been there, or can no longer come."""
+    return ground.over or ground.season.cutoff > first.last
+
+
 def _first_adults(ground: Ground) -> _Range | None:
     if ground.dates.first_catch is not None:
         return _Range(*ground.dates.first_catch, "observed")
@@ -167,17 +185,15 @@ def _first_adults(ground: Ground) -> _Range | None:
 
 
 def _share(ground: Ground, name: str) -> _Range | None:
-    over = ground.season.cutoff >= ground.season.end - NEARLY_OVER
-    observed = _observed(ground, name, "observed" if over else "so_far")
-    if over and observed is not None:
-        return observed
-    return _own(ground, name) or _of_past(ground, name) or observed
+    if ground.over:
+        return _observed(ground, name)
+    return _own(ground, name) or _of_past(ground, name)
 
 
-def _observed(ground: Ground, name: str, basis: str) -> _Range | None:
+def _observed(ground: Ground, name: str) -> _Range | None:
     for each in ground.dates.dates:
         if each.share == float(name):
-            return _Range(each.low or each.day, each.high or each.day, basis)
+            return _Range(each.low or each.day, each.high or each.day, "observed")
     return None
 
 
@@ -186,7 +202,13 @@ def _own(ground: Ground, name: str) -> _Range | None:
         return None
     days = [reached(each, ground.curve.amount(name)) for each in ground.courses]
     ends = range_of(days)
-    return None if ends is None else _Range(*ends, "own_fit", len(days))
+    if ends is None:
+        return None
+    # What has been reached no longer hangs on the weather to come.
+    courses = len(days) if ends[1] > ground.season.cutoff else 0
+    early, late = ground.misses.get(name, (0, 0))
+    first, last = ends[0] + timedelta(days=min(early, 0)), ends[1] + timedelta(days=max(late, 0))
+    return _Range(first, last, "own_fit", courses)
 
 
 def _of_model(ground: Ground) -> _Range | None:

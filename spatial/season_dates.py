@@ -163,15 +163,18 @@ def _rates(catch: FloatArray, effort: FloatArray) -> FloatArray:
 
 
 def _places(rate: FloatArray) -> FloatArray:
-    """Return by which night, counted from 0, each share is caught, shape (draws, shares)."""
-    total = rate.sum(axis=1)
-    whole = np.concatenate([np.zeros((len(rate), 1)), np.cumsum(rate, axis=1)], axis=1)
+    """Return by which place in the nights each share is caught, shape (draws, shares).
+
+    A share is reached inside the first night by whose end it is there, never in a night that caught
+    nothing.
+    """
+    whole = np.cumsum(rate, axis=1)
     places = np.full((len(rate), len(SHARES)), np.nan)
-    for row in np.flatnonzero(total > 0):
-        grows = np.concatenate([[True], np.diff(whole[row]) > 0])
-        places[row] = np.interp(
-            np.array(SHARES) * total[row], whole[row][grows], np.flatnonzero(grows)
-        )
+    for row in np.flatnonzero(whole[:, -1] > 0):
+        wanted = np.array(SHARES) * whole[row, -1]
+        night = np.searchsorted(whole[row], wanted * (1 - 1e-12))
+        before = whole[row, night] - rate[row, night]
+        places[row] = night + (wanted - before) / rate[row, night]
     return places
 
 
@@ -186,8 +189,8 @@ def _interval(catch: FloatArray, effort: FloatArray, seed: int) -> tuple[FloatAr
 
 
 def _day(begin: pd.Timestamp, place: float) -> date:
-    """Return the day on which a night's place lies."""
-    return begin.date() + timedelta(days=math.floor(place + 1e-9))
+    """Return the day of the night in which a place lies; its end still belongs to it."""
+    return begin.date() + timedelta(days=math.ceil(place - 1e-9) - 1)
 
 
 def _day_or_none(begin: pd.Timestamp, place: float) -> date | None:

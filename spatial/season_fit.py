@@ -128,6 +128,14 @@ class OwnFit:
         table = self.errors.dropna(subset=[column, beside or column])
         return float(table[column].abs().mean()) if len(table) else math.nan
 
+    def misses(self) -> dict[str, tuple[int, int]]:
+        """Return least and most days by which the truth came after the forecast, by `TRIED`."""
+        known = self.errors.dropna(subset=["own_days"])
+        return {
+            str(name): (int(-days.max()), int(-days.min()))
+            for name, days in known.groupby("tried")["own_days"]
+        }
+
 
 def own_fit(past: Sequence[PastSeason]) -> OwnFit:
     """Fit past seasons, and try the fit on each of them.
@@ -226,22 +234,23 @@ def _misses(
     curve: ShareCurve | None,
     before: PastSeason | None,
 ) -> tuple[float, float, float]:
-    own = None if curve is None else reached(season.sums, curve.amount(name))
+    end: date = season.sums.table["date"].iloc[-1].date()
+    # What is never reached is charged the season's last day, for the published model just so.
+    own = None if curve is None else reached(season.sums, curve.amount(name)) or end
     then = None if before is None else happened(before.dates, name)
     last = None if then is None else then + pd.DateOffset(years=truth.year - then.year)
-    forecasts = (own, _published(season.sums, name), last)
+    forecasts = (own, _published(season.sums, name, end), last)
     return tuple(  # type: ignore[return-value]
         math.nan if day is None else float((pd.Timestamp(day) - pd.Timestamp(truth)).days)
         for day in forecasts
     )
 
 
-def _published(sums: DegreeDaySum, name: str) -> date | None:
-    """Return when the model itself puts it: the middle of its range; its season's end if later."""
+def _published(sums: DegreeDaySum, name: str, end: date) -> date | None:
+    """Return when the model itself puts it: the middle of its range; the season's end if later."""
     for event in sums.model.events:
         if PUBLISHED.get(event.event) == name:
-            last: date = sums.table["date"].iloc[-1].date()
-            return reached(sums, (event.low + event.high) / 2) or last
+            return reached(sums, (event.low + event.high) / 2) or end
     return None
 
 

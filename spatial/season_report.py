@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import timedelta
 
 import pandas as pd
 
@@ -19,7 +18,7 @@ from spatial.season_calendar import DueWindow
 from spatial.season_comparison import SeasonComparison, season_comparison
 from spatial.season_curves import season_curves
 from spatial.season_dates import SeasonDates, season_dates
-from spatial.season_when import NO_WEATHER, inside, season_when
+from spatial.season_when import NO_WEATHER, generation_turn, inside, season_when
 from spatial.seasons import choose_season, in_period
 from spatial.site_ratios import site_ratios
 
@@ -148,11 +147,7 @@ def _generations(
     given = site.settings.phenology.second_generation_from
     if given is None:
         return ()
-    month, day = (int(part) for part in given.split("-"))
-    year = season.start.year + ((month, day) < (season.start.month, season.start.day))
-    # 29 February is the day before 1 March in a year without one.
-    turn = pd.Timestamp(year, month, 1) + timedelta(days=day - 1)
-    second = own["set_on"] >= turn
+    second = own["set_on"] >= generation_turn(season.start, given)
     return season_dates(own[~second], seed=seed), season_dates(own[second], seed=seed)
 
 

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
-from datetime import date
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
 
 import pandas as pd
 
@@ -73,7 +73,48 @@ def season_when(
     }
     book = SeasonBook(site, season, before, past, forecast)
     found = None if model is None else model_season(book, model)
-    return SeasonWhen(dates, past, book, calendar(_ground(season, dates, past, found)))
+    ground = _ground(season, dates, past, found)
+    given = site.settings.phenology.second_generation_from
+    if given is not None:
+        ground = _first_generation(ground, visits, before, given, seed)
+    return SeasonWhen(dates, past, book, calendar(ground))
+
+
+def generation_turn(start: date, given: str) -> pd.Timestamp:
+    """Return the first day of the second generation.
+
+    Parameters
+    ----------
+    start
+        First day of the season.
+    given
+        Month and day of the settings.
+
+    Examples
+    --------
+    >>> generation_turn(date(2026, 2, 15), "07-15"), generation_turn(date(2026, 9, 1), "01-10")
+    (Timestamp('2026-07-15 00:00:00'), Timestamp('2027-01-10 00:00:00'))
+    """
+    month, day = (int(part) for part in given.split("-"))
+    year = start.year + ((month, day) < (start.month, start.day))
+    # 29 February is the day before 1 March in a year without one.
+    return pd.Timestamp(year, month, 1) + timedelta(days=day - 1)
+
+
+def _first_generation(
+    ground: Ground, visits: pd.DataFrame, before: tuple[Season, ...], given: str, seed: int
+) -> Ground:
+    """Return the ground of the first generation alone: the middle of both lies between them.
+
+    The site's own relation goes through whole seasons, so it says nothing of one generation.
+    """
+
+    def dates(season: Season) -> SeasonDates:
+        first = visits["set_on"] < generation_turn(season.start, given)
+        return season_dates(inside(visits[first], season.start, season.cutoff), seed=seed)
+
+    past = {each.label: dates(each) for each in before}
+    return replace(ground, dates=dates(ground.season), past=past, curve=None)
 
 
 def inside(visits: pd.DataFrame, first: date, last: date) -> pd.DataFrame:
@@ -106,4 +147,4 @@ def _ground(
     if model is None:
         return Ground(season, dates, past)
     curve = None if model.fit.reason else model.fit.curve
-    return Ground(season, dates, past, tuple(model.ahead.values()), curve)
+    return Ground(season, dates, past, tuple(model.ahead.values()), curve, model.fit.misses())

@@ -7,7 +7,7 @@ degree-days may go: every past year gives one course, and what they agree on is 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import date
+from datetime import date, timedelta
 
 import numpy as np
 import pandas as pd
@@ -59,13 +59,16 @@ def courses(
     # The station may lag behind the cut-off, which is a Sunday: days to come begin after it.
     last_known = known["date"].max() if len(known) else pd.Timestamp(cutoff)
     told = forecast.loc[forecast["date"] > last_known, _COLUMNS]
-    last_told = told["date"].max() if len(told) else last_known
+    # A forecast may begin late or leave days out: those are taken from past years, too.
+    untold = pd.date_range(last_known + timedelta(days=1), end).difference(
+        pd.DatetimeIndex(told["date"])
+    )
     found = {}
-    for back in range(1, _years(known, cutoff) + 1) if last_told < pd.Timestamp(end) else ():
+    for back in range(1, _years(known, cutoff) + 1) if len(untold) else ():
         then = known.assign(date=known["date"] + pd.DateOffset(years=back))
-        rest = then[(then["date"] > last_told) & (then["date"] <= pd.Timestamp(end))]
-        if len(rest) >= LEAST_THERE * (pd.Timestamp(end) - last_told).days:
-            whole = pd.concat([known, told, rest]).drop_duplicates("date")
+        rest = then[then["date"].isin(untold)]
+        if len(rest) >= LEAST_THERE * len(untold):
+            whole = pd.concat([known, told, rest]).drop_duplicates("date").sort_values("date")
             found[str(cutoff.year - back)] = whole.reset_index(drop=True)
     if not found and len(told):
         found["forecast"] = pd.concat([known, told], ignore_index=True)

@@ -79,7 +79,7 @@ def zone_evidence(
     season
         For the day, and the first one on which larvae are due.
     traps
-        `adults`, `use`, `zone_id`, `design` and `refuge_m` of every trap.
+        `adults`, `nights`, `in_use`, `use`, `zone_id`, `design` and `refuge_m` of every trap.
     comparable
         Their trap-nights of the reference design, shape (number of traps,).
     ratios
@@ -168,7 +168,9 @@ def _adult_evidence(
     limits: FloatArray,
 ) -> AdultEvidence:
     zones = pd.Index(site.zones["zone_id"])
-    inside = pd.DataFrame({"all": 1, "counted": comparable > 0, "nights": comparable})
+    # A trap that is gone and never gave a count says as little as none.
+    there = traps["in_use"].to_numpy(dtype=bool) | (traps["nights"].to_numpy(dtype=float) > 0)
+    inside = pd.DataFrame({"all": there, "counted": comparable > 0, "nights": comparable})
     sums = inside.groupby(traps["zone_id"].to_numpy(dtype=object)).sum().reindex(zones).fillna(0)
     unknown = np.full(len(zones), np.nan)
     return AdultEvidence(

@@ -9,8 +9,15 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from data.degree_day_models import DegreeDayModel, ModelEvent
-from spatial.degree_day_sums import MOST_FILLED, DegreeDaySum, degree_day_sum, event_days
+from data.degree_day_models import DegreeDayModel, ModelEvent, shipped_models
+from spatial.degree_day_sums import (
+    MOST_FILLED,
+    DegreeDaySum,
+    degree_day_sum,
+    event_days,
+    season_sum,
+    start_for,
+)
 
 MODEL = DegreeDayModel(
     key="own",
@@ -121,3 +128,41 @@ def test_events_are_the_days_on_which_the_sum_gets_there() -> None:
     assert before < 50 <= total[pd.Timestamp(first)]
     assert first < last
     assert event_days(found, ModelEvent("larvae", 90.0, 9000.0, "own records"))[1] is None
+
+
+def east() -> DegreeDayModel:
+    return next(each for each in shipped_models() if each.key == "bluegrass_east_1march")
+
+
+def test_a_sum_belongs_to_the_season_and_not_to_the_last_start_before_a_day() -> None:
+    two = weather("2025-01-01", 800)
+    early = season_sum(two, east(), date(2026, 2, 1), date(2026, 2, 22))
+    assert (early.reason, early.known_to, len(early.table)) == ("not_started", None, 0)
+    begun = season_sum(two, east(), date(2026, 2, 1), date(2026, 3, 20))
+    assert begun.table["date"].iloc[0] == pd.Timestamp("2026-03-01")
+    assert begun.reason == ""
+
+
+@pytest.mark.parametrize("start", ["03-01", "01-13"])
+def test_a_northern_model_says_nothing_of_a_southern_season(start: str) -> None:
+    model = replace(east(), start=start)
+    found = season_sum(weather("2025-01-01", 900), model, date(2026, 10, 11), date(2027, 3, 1))
+    assert (found.reason, found.known_to) == ("other_season", None)
+    assert event_days(found, model.events[0]) == (None, None)
+
+
+@pytest.mark.parametrize(
+    ("season", "start", "expected"),
+    [
+        (date(2026, 2, 15), "03-01", date(2026, 3, 1)),
+        (date(2026, 4, 15), "03-01", date(2026, 3, 1)),
+        (date(2026, 2, 15), "01-01", date(2026, 1, 1)),
+        (date(2026, 1, 1), "01-01", date(2026, 1, 1)),
+        (date(2026, 9, 1), "09-15", date(2026, 9, 15)),
+        (date(2026, 1, 10), "09-15", date(2025, 9, 15)),
+        (date(2026, 12, 15), "01-13", date(2027, 1, 13)),
+        (date(2026, 9, 1), "03-01", None),
+    ],
+)
+def test_the_start_near_a_season(season: date, start: str, expected: date | None) -> None:
+    assert start_for(season, start) == expected

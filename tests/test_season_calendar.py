@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date, timedelta
 
 import pandas as pd
@@ -65,14 +66,28 @@ def test_past_seasons_give_the_range_of_their_days() -> None:
     assert found["soil_larvae"][:2] == (date(2026, 5, 31), date(2026, 6, 26))
 
 
-def test_a_season_that_is_over_speaks_for_itself_and_one_that_lasts_says_so_far() -> None:
+def test_a_season_that_is_over_speaks_for_itself_and_one_that_lasts_does_not() -> None:
     own = dates(2026, "04-10", "05-01", "05-30")
     over = windows(Ground(season(date(2026, 8, 30)), own, {"2025": dates(2025, "05-20", "06-10",
                                                                          "07-09")}))  # fmt: skip
     assert over["adult_middle"] == (date(2026, 5, 1), date(2026, 5, 1), "observed")
     lasting = windows(Ground(season(date(2026, 5, 31)), own, {}))
-    assert lasting["adult_middle"][2] == "so_far"
+    assert list(lasting) == ["first_adults"]
     assert lasting["first_adults"][2] == "observed"
+
+
+def test_without_a_beetle_when_the_first_was_due_nothing_is_expected() -> None:
+    past = {"2025": dates(2025, "05-20", "06-10", "07-09")}
+    waiting = windows(Ground(season(date(2026, 4, 8)), NOTHING, past))
+    assert waiting["first_adults"][:2] == (date(2026, 4, 1), date(2026, 4, 8))
+    assert windows(Ground(season(date(2026, 4, 9)), NOTHING, past)) == {}
+    assert windows(Ground(season(date(2026, 8, 30)), NOTHING, past)) == {}
+
+
+def test_a_season_that_is_over_takes_nothing_from_those_before() -> None:
+    few = SeasonDates((date(2026, 4, 6), date(2026, 4, 13)), (), pd.DataFrame(), "few_beetles")
+    past = {"2025": dates(2025, "05-20", "06-10", "07-09")}
+    assert list(windows(Ground(season(date(2026, 8, 30)), few, past))) == ["first_adults"]
 
 
 def test_a_relation_that_has_proved_itself_goes_before_past_seasons() -> None:
@@ -87,10 +102,29 @@ def test_a_relation_that_has_proved_itself_goes_before_past_seasons() -> None:
     assert found["first_adults"] == (date(2026, 3, 15), date(2026, 3, 18), "own_fit")
 
 
+def test_what_the_relation_missed_by_widens_its_windows() -> None:
+    curve = ShareCurve("logistic", middle=300.0, scale=30.0, first=90.0)
+    misses = {"0.5": (-2, 3), "0.9": (4, 9), "0.1": (1, 1)}
+    past = {"2025": dates(2025, "05-20", "06-10", "07-09")}
+    courses = (sums(5.0), sums(6.0))
+    ground = Ground(season(date(2026, 3, 8)), NOTHING, past, courses, curve, misses)
+    plain = windows(replace(ground, misses={}))
+    found = windows(ground)
+    assert found["adult_middle"][:2] == (date(2026, 4, 17), date(2026, 5, 2))
+    # Adults of which nine in ten came 4 to 9 days late leave the early end where it was.
+    assert found["larvae_due"][0] == plain["larvae_due"][0]
+    assert found["larvae_due"][1] == plain["larvae_due"][1] + timedelta(days=9)
+    # Past the middle under every course, the weather to come has no part in it.
+    late = Ground(season(date(2026, 5, 10)), dates(2026, "04-10", "05-01", "05-09"), past, courses,
+                  curve, misses)  # fmt: skip
+    assert [each.seasons for each in calendar(late) if each.what == "adult_middle"] == [0]
+    assert [each.seasons for each in calendar(ground) if each.what == "adult_middle"] == [2]
+
+
 def test_a_named_model_gives_first_adults_only() -> None:
     found = windows(Ground(season(date(2026, 3, 8)), NOTHING, {}, (sums(5.0), sums(10.0))))
     assert found == {"first_adults": (date(2026, 3, 10), date(2026, 4, 9), "model")}
 
 
 def test_every_basis_can_occur() -> None:
-    assert set(BASES) == {"observed", "own_fit", "past_seasons", "so_far", "model"}
+    assert set(BASES) == {"observed", "own_fit", "past_seasons", "model"}

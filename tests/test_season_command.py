@@ -160,6 +160,7 @@ def test_site_toml_names_a_model_and_a_second_generation(tmp_path: Path) -> None
     assert "eastern United States" not in output
     assert "First generation: 10 % by" in output
     assert "Second generation: 10 % by" in output
+    assert "What is due is said of the first generation only." in output
     wrong = make_site(tmp_path / "wrong", settings=SETTINGS + '[phenology]\nmodel = "west"\n')
     with pytest.raises(SettingsError, match="'west' is neither a model that ships nor a file"):
         run_raw(wrong, tmp_path)

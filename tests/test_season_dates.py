@@ -31,10 +31,27 @@ def visits(adults: np.ndarray, nights: float = 7.0) -> pd.DataFrame:
 def test_an_even_season_is_half_caught_in_its_middle() -> None:
     found = season_dates(visits(np.full((6, 10), 2.0)))
     days = [each.day for each in found.dates]
-    assert days == [date(2026, 3, 9), date(2026, 4, 6), date(2026, 5, 4)]
+    # The 7th, the 35th and the 63rd night, as their `share` in the table has it.
+    assert days == [date(2026, 3, 8), date(2026, 4, 5), date(2026, 5, 3)]
+    table = found.nightly
+    told = [table["date"][table["share"] >= share - 1e-9].iloc[0].date() for share in SHARES]
+    assert days == told
     assert [each.share for each in found.dates] == list(SHARES)
     assert found.nightly["share"].iloc[-1] == pytest.approx(1.0)
     assert found.nightly["rate"].to_numpy() == pytest.approx(2.0)
+
+
+def test_no_share_is_reached_in_a_night_that_caught_nothing() -> None:
+    late = np.zeros((6, 9))
+    late[:, 8] = 5.0
+    days = [(each.low, each.day, each.high) for each in season_dates(visits(late)).dates]
+    # The ninth round begins on 27 April: a tenth of seven even nights lies in its first.
+    assert days[0] == (date(2026, 4, 27),) * 3
+    assert days[1][1] == date(2026, 4, 30)
+    two = np.zeros((6, 14))
+    two[:, 3], two[:, 12] = 4.9, 5.1
+    half = season_dates(visits(two)).dates[1]
+    assert (half.low, half.day, half.high) == (date(2026, 5, 25),) * 3
 
 
 def test_more_traps_in_a_round_do_not_move_the_dates() -> None:

@@ -14,9 +14,11 @@ from spatial.degree_day_sums import degree_day_sum
 from spatial.season_dates import SHARES, SeasonDates, ShareDate
 from spatial.season_fit import (
     FEWEST_SEASONS,
+    OwnFit,
     PastSeason,
     ShareCurve,
     gompertz,
+    happened,
     logistic,
     own_fit,
     share_curve,
@@ -85,6 +87,22 @@ def test_a_site_that_follows_degree_days_is_forecast_and_published_numbers_miss(
     # The first season has no year before it.
     first = found.errors[found.errors["season"] == "2021"]
     assert first["last_year_days"].isna().all()
+
+
+def test_a_date_that_the_relation_never_reaches_is_charged_the_seasons_last_day() -> None:
+    cold = season(2023, -10.2, PUBLISHED, half=120.0)
+    total = float(cold.sums.table["total"].iloc[-1])
+    assert 252 < total < 430, "nine in ten are there at 252, and forecast at 432"
+    found = own_fit([season(2021, 0.0, PUBLISHED), season(2022, 2.0, PUBLISHED), cold])
+    errors = found.errors[(found.errors["season"] == "2023") & (found.errors["tried"] == "0.9")]
+    truth = happened(cold.dates, "0.9")
+    assert truth is not None
+    assert errors["own_days"].tolist() == [(date(2023, 8, 31) - truth).days]
+
+
+def test_misses_are_how_much_later_the_truth_came() -> None:
+    table = pd.DataFrame({"tried": ["0.5", "0.5", "0.9"], "own_days": [3.0, -2.0, math.nan]})
+    assert OwnFit(None, 3, table, "").misses() == {"0.5": (-3, 2)}
 
 
 def test_last_year_is_off_by_the_days_between_the_two_dates() -> None:

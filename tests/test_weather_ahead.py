@@ -57,6 +57,18 @@ def test_a_forecast_goes_before_past_years_and_stands_alone_without_them() -> No
     assert alone["forecast"]["date"].max() == pd.Timestamp("2026-05-05")
 
 
+def test_a_forecast_that_begins_late_is_filled_up_from_past_years() -> None:
+    past = pd.concat(
+        [weather("2025-01-01", "2025-12-31", 2.0), weather("2026-01-01", "2026-05-31")]
+    )
+    told = weather("2026-06-09", "2026-06-12", 20.0)
+    found = courses(past, told, date(2026, 5, 31), date(2026, 6, 30))["2025"].set_index("date")
+    assert found.index.is_monotonic_increasing
+    assert len(found["2026-06-01":]) == 30
+    assert (found["tmin_c"]["2026-06-01":"2026-06-08"] == 2.0).all()
+    assert (found["tmin_c"]["2026-06-09":"2026-06-12"] == 20.0).all()
+
+
 def test_a_leap_day_of_a_past_year_makes_no_day_twice() -> None:
     past = pd.concat([weather("2024-01-01", "2024-12-31"), weather("2025-01-01", "2025-02-10")])
     found = courses(past, NOTHING, date(2025, 2, 10), date(2025, 3, 31))["2024"]
