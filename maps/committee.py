@@ -1,34 +1,24 @@
 """What the committee page says, section by section, whatever it is written to.
 
 The HTML page, the PDF and the slides are all made from one `CommitteePage`, so that they never say
-different things. Every sentence comes from a code and `maps.committee_words`; the user's own notes
-are kept apart.
+different things. Every sentence comes from a code and a language (`maps.catalogue`); the user's own
+notes are kept apart.
 """
 
 from __future__ import annotations
 
 import math
 from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass, fields
 from datetime import date
 
 from data.settings import LimitSettings
-from maps import committee_words as words
-from maps.committee_words import say
-from maps.decision_words import chance_text
-from maps.percent import percent_text
+from maps.catalogue import Catalogue, figure, rounded
+from maps.method_words import method_notes, sources_text
 from maps.rounds import round_statuses
-from maps.treatment_words import money_text
-from maps.weeks import day_text, span_text, week_span
-from maps.words import (
-    BUSY,
-    area_text,
-    listed,
-    method_notes,
-    rate_text,
-    sources_text,
-    use_text,
-)
+from maps.weeks import week_days
+from maps.words import BUSY
 from spatial.decision import Decision, cutoffs_of
 from spatial.next_dates import NextDate, next_dates
 from spatial.results import Analysis
@@ -48,6 +38,10 @@ MOST_LETTERS_SITE = 80
 
 UNDER = ("last_year", "plan", "cost", "unknown", "next", "notes")
 """Sections under the map and what was found, in two columns of about one height."""
+
+
+GLOSSARY = ("billbug", "trap", "zone", "limit", "states")
+"""Words that are explained, in order."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,21 +74,19 @@ class Section:
     Parameters
     ----------
     key
-        One of `maps.committee_words.HEADINGS`.
+        What it is about, whatever the language.
+    heading
+        Heading of the section.
     lines
         Sentences.
     items
-        Head and text of what is listed: the user's notes, the glossary.
+        Head, with its colon, and text of what is listed: the user's notes, the glossary.
     """
 
     key: str
+    heading: str
     lines: tuple[str, ...]
     items: tuple[tuple[str, str], ...] = ()
-
-    @property
-    def heading(self) -> str:
-        """Heading of the section."""
-        return words.HEADINGS[self.key]
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,11 +98,13 @@ class CommitteePage:
     title, subtitle, lead
         Head of the page; the lead says it all in one sentence.
     sections
-        In the order of `maps.committee_words.HEADINGS`, without the map.
+        In the order of the page, without the map.
     method
         How it was made, for whoever asks; on a second page.
     findings
         What the map is drawn from.
+    lang
+        Language of it all.
     """
 
     title: str
@@ -119,33 +113,42 @@ class CommitteePage:
     sections: tuple[Section, ...]
     method: tuple[str, ...]
     findings: Findings
+    lang: Catalogue
 
     def section(self, key: str) -> Section:
         """Return one section."""
         return next(each for each in self.sections if each.key == key)
 
 
-def committee_page(findings: Findings) -> CommitteePage:
-    """Return what the page says."""
+def committee_page(findings: Findings, lang: Catalogue) -> CommitteePage:
+    """Return what the page says, in a language."""
     analysis = findings.analysis
     site = analysis.site.settings
     return CommitteePage(
-        title=words.TITLE.format(site=short(site.name, MOST_LETTERS_SITE)),
-        subtitle=words.SUBTITLE.format(day=day_text(analysis.season.cutoff)),
-        lead=_lead(analysis),
+        title=lang.say("page.title", site=short(site.name, MOST_LETTERS_SITE)),
+        subtitle=lang.say("page.subtitle", day=lang.day(analysis.season.cutoff)),
+        lead=_lead(analysis, lang),
         sections=(
-            Section("found", tuple(_found(analysis))),
-            Section("last_year", tuple(_last_year(findings.comparison))),
-            Section("plan", tuple(_plan(findings))),
-            Section("cost", tuple(_cost(findings))),
-            _notes(findings),
-            Section("unknown", tuple(_unknown(analysis))),
-            Section("next", tuple(_next(findings))),
-            Section("glossary", (), _glossary(analysis)),
+            _section("found", _found(analysis, lang), lang),
+            _section("last_year", _last_year(findings.comparison, lang), lang),
+            _section("plan", _plan(findings, lang), lang),
+            _section("cost", _cost(findings, lang), lang),
+            _notes(findings, lang),
+            _section("unknown", _unknown(analysis, lang), lang),
+            _section("next", _next(findings, lang), lang),
+            _section("glossary", [], lang, _glossary(analysis, lang)),
         ),
-        method=tuple(_method(analysis)),
+        method=tuple(_method(analysis, lang)),
         findings=findings,
+        lang=lang,
     )
+
+
+def _section(
+    key: str, lines: list[str], lang: Catalogue, items: Sequence[tuple[str, str]] = ()
+) -> Section:
+    pairs = tuple((lang.say("page.head", head=head), text) for head, text in items)
+    return Section(key, lang.say(f"headings.{key}"), tuple(lines), pairs)
 
 
 def numbered_above(analysis: Analysis) -> list[Decision]:
@@ -188,59 +191,61 @@ def _names(analysis: Analysis) -> dict[str, str]:
     return {zone_id: short(name.strip() or zone_id) for zone_id, name in pairs}
 
 
-def _list(names: list[str]) -> str:
-    return listed(names, MOST_NAMES)
+def _list(names: list[str], lang: Catalogue) -> str:
+    return lang.listed(names, MOST_NAMES)
 
 
-def _lead(analysis: Analysis) -> str:
+def _lead(analysis: Analysis, lang: Catalogue) -> str:
     states = Counter(each.state for each in analysis.decisions)
     empty = int(analysis.zones["gap"].eq("no_traps").sum())
     if not analysis.judged:
-        held = bool(analysis.site.settings.limits)
-        first = [say(words.LEAD, "no_limit_today" if held else "no_limit_set")]
+        first = [lang.say(f"lead.{_no_limit(analysis)}")]
     else:
         told = states["above"] or states["below"] or states["undecided"]
         code = "above" if states["above"] else "none_above" if told else "none_judged"
-        first = [say(words.LEAD, code, states["above"])]
+        first = [lang.say(f"lead.{code}", states["above"])]
         if states["undecided"]:
-            first.append(say(words.LEAD, "undecided", states["undecided"]))
-    sentences = [listed(first), *([say(words.LEAD, "no_traps", empty)] if empty else [])]
-    return " ".join(f"{each}." for each in sentences)
+            first.append(lang.say("lead.undecided", states["undecided"]))
+    parts = [lang.listed(first), *([lang.say("lead.no_traps", empty)] if empty else [])]
+    return " ".join(lang.say("page.sentence", text=each) for each in parts)
 
 
-def _found(analysis: Analysis) -> list[str]:
-    said = words.FOUND
-    lines = [*_round(analysis), _caught(analysis)]
+def _no_limit(analysis: Analysis) -> str:
+    """Return why no zone is judged: none of the user's limits holds, or there is none."""
+    return "no_limit_today" if analysis.site.settings.limits else "no_limit_set"
+
+
+def _found(analysis: Analysis, lang: Catalogue) -> list[str]:
+    lines = [*_round(analysis, lang), _caught(analysis, lang)]
     if analysis.judged:
-        lines += _states(analysis)
-        lines += _limits(analysis)
+        lines += _states(analysis, lang)
+        lines += _limits(analysis, lang)
     else:
-        held = bool(analysis.site.settings.limits)
-        lines.append(say(said, "no_limit_today" if held else "no_limit_set"))
-        lines += _most_caught(analysis)
-    return [*lines, *_busy(analysis)]
+        lines.append(lang.say(f"found.{_no_limit(analysis)}"))
+        lines += _most_caught(analysis, lang)
+    return [*lines, *_busy(analysis, lang)]
 
 
-def _round(analysis: Analysis) -> list[str]:
+def _round(analysis: Analysis, lang: Catalogue) -> list[str]:
     week = analysis.season.week
     statuses = Counter(round_statuses(analysis, week).values())
-    number, span = sum(statuses.values()), week_span(week)
+    number, span = sum(statuses.values()), lang.span(*week_days(week))
     if not number:
-        return [say(words.FOUND, "no_round", span=span)]
+        return [lang.say("found.no_round", span=span)]
     checked = statuses["ok"]
     spoiled = number - checked - statuses["not_checked"]
-    lines = [say(words.FOUND, "round", number, span=span, checked=checked)]
-    return [*lines, *([say(words.FOUND, "spoiled", spoiled)] if spoiled else [])]
+    lines = [lang.say("found.round", number, span=span, checked=checked)]
+    return [*lines, *([lang.say("found.spoiled", spoiled)] if spoiled else [])]
 
 
-def _caught(analysis: Analysis) -> str:
+def _caught(analysis: Analysis, lang: Catalogue) -> str:
     if float(analysis.traps["nights"].sum()) == 0:
-        return say(words.FOUND, "no_count")
+        return lang.say("found.no_count")
     adults = round(float(analysis.traps["adults"].fillna(0).sum()))
-    return say(words.FOUND, "caught", adults) if adults else say(words.FOUND, "none_caught")
+    return lang.say("found.caught", adults) if adults else lang.say("found.none_caught")
 
 
-def _states(analysis: Analysis) -> list[str]:
+def _states(analysis: Analysis, lang: Catalogue) -> list[str]:
     names = _names(analysis)
     above = numbered_above(analysis)
     by_state = {
@@ -248,75 +253,80 @@ def _states(analysis: Analysis) -> list[str]:
         for state in ("below", "undecided")
     }
     if not above and not any(by_state.values()):
-        return [say(words.FOUND, "none_judged")]
+        return [lang.say("found.none_judged")]
     lines = []
     if above:
-        shown = [f"{names[each.zone_id]} (A{n})" for n, each in enumerate(above, 1)]
-        lines.append(say(words.FOUND, "above", len(above), zones=_list(shown)))
+        letter = lang.say("map.letter_above")
+        shown = [
+            lang.say("found.numbered", n, zone=names[each.zone_id], letter=letter)
+            for n, each in enumerate(above, 1)
+        ]
+        lines.append(lang.say("found.above", len(above), zones=_list(shown, lang)))
     else:
-        lines.append(say(words.FOUND, "none_above"))
+        lines.append(lang.say("found.none_above"))
     for state in ("undecided", "below"):
         zones = by_state[state]
         if zones:
-            lines.append(say(words.FOUND, state, len(zones), zones=_list(zones)))
+            lines.append(lang.say(f"found.{state}", len(zones), zones=_list(zones, lang)))
     return lines
 
 
-def _limits(analysis: Analysis) -> list[str]:
+def _limits(analysis: Analysis, lang: Catalogue) -> list[str]:
     """Return the limits that zones were held against, each once, with their sources."""
     held: dict[str, LimitSettings] = {}
     for each in analysis.decisions:
         limit = each.limits.larvae if each.judged_by == "larvae" else each.limits.adults
         if limit is not None and each.judged_by:
-            held.setdefault(_limit_text(limit), limit)
+            held.setdefault(_limit_text(limit, lang), limit)
     if not held:
         return []
-    sources = sorted({f"{short(each.source)}, {_dated(each)}" for each in held.values()})
+    sources = sorted({_source(each, lang) for each in held.values()})
     # What holds for the rest is said last.
     texts = sorted(held, key=lambda text: (_for_all(held[text]), text))
     if len(texts) > 1:
-        rest = words.LIMIT_TEXT["rest"]
-        texts = [f"{text}{rest}" if _for_all(held[text]) else text for text in texts]
-    return [
-        say(words.FOUND, "limits", len(texts), limits=listed(texts, 3), sources=listed(sources, 2))
-    ]
+        texts = [
+            lang.say("limits.on_others", limit=text) if _for_all(held[text]) else text
+            for text in texts
+        ]
+    limits, sources_said = lang.listed(texts, 3), lang.listed(sources, 2)
+    return [lang.say("found.limits", len(texts), limits=limits, sources=sources_said)]
 
 
 def _for_all(limit: LimitSettings) -> bool:
     return limit.zone is None and limit.use is None
 
 
-def _dated(limit: LimitSettings) -> str:
-    """Return when a limit was set; a full date in words."""
+def _source(limit: LimitSettings, lang: Catalogue) -> str:
+    """Return where a limit comes from and when it was set; a full date in words."""
     try:
-        return day_text(date.fromisoformat(limit.dated))
+        day = lang.day(date.fromisoformat(limit.dated))
     except ValueError:
-        return short(limit.dated)
+        day = short(limit.dated)
+    return lang.say("limits.source", source=short(limit.source), day=day)
 
 
-def _limit_text(limit: LimitSettings) -> str:
-    where = ""
+def _limit_text(limit: LimitSettings, lang: Catalogue) -> str:
+    amounts = {
+        "adults": limit.adults_per_trap_week,
+        "larvae_ft2": limit.larvae_per_ft2,
+        "larvae_m2": limit.larvae_per_m2,
+    }
+    given = ((key, amount) for key, amount in amounts.items() if amount is not None)
+    text = next((lang.say(f"limits.{key}", figure(amount)) for key, amount in given), "")
     if limit.zone is not None:
-        where = words.LIMIT_TEXT["zone"].format(zone=short(limit.zone))
-    elif limit.use is not None:
-        where = words.LIMIT_TEXT["use"].format(use=short(use_text(limit.use)))
-    for amount, kind in (
-        (limit.adults_per_trap_week, "adults"),
-        (limit.larvae_per_ft2, "larvae_ft2"),
-        (limit.larvae_per_m2, "larvae_m2"),
-    ):
-        if amount is not None:
-            return words.LIMIT_TEXT[kind].format(amount=f"{amount:g}", where=where)
-    return ""
+        return lang.say("limits.in_zone", limit=text, zone=short(limit.zone))
+    if limit.use is not None:
+        return lang.say("limits.on_use", limit=text, use=short(lang.use(limit.use)))
+    return text
 
 
-def _most_caught(analysis: Analysis) -> list[str]:
+def _most_caught(analysis: Analysis, lang: Catalogue) -> list[str]:
     zones = analysis.zones[analysis.zones["rate"] > 0]
     if zones.empty:
         return []
     top = zones.sort_values(["rate", "zone_id"], ascending=[False, True]).iloc[0]
     name = _names(analysis)[str(top["zone_id"])]
-    return [say(words.FOUND, "most_caught", zones=name, rate=rate_text(float(top["rate"])))]
+    return [lang.say("found.most_caught", zones=name, rate=lang.rate(float(top["rate"])))]
 
 
 _UNTESTED = dict.fromkeys(("no_traps", "few_traps", "no_nights"), "few_traps") | {
@@ -325,149 +335,150 @@ _UNTESTED = dict.fromkeys(("no_traps", "few_traps", "no_nights"), "few_traps") |
 """Why no busy spot could be told from chance (`spatial.results.NOT_TESTABLE`) -> what is said."""
 
 
-def _busy(analysis: Analysis) -> list[str]:
+def _busy(analysis: Analysis, lang: Catalogue) -> list[str]:
     traps = analysis.traps
     if traps["mark"].eq("not_testable").all():
         code = _UNTESTED.get(analysis.global_test.reason, "not_tested")
-        return [say(words.FOUND, code)]
+        return [lang.say(f"found.{code}")]
     busy = traps[traps["mark"].isin(BUSY)]
     if busy.empty:
-        return [say(words.FOUND, "none_busy")]
+        return [lang.say("found.none_busy")]
     names = _names(analysis)
     zones = [names[each] for each in sorted(set(busy["zone_id"].dropna().astype(str)))]
-    lines = [say(words.FOUND, "busy", zones=_list(zones) or words.OUTSIDE)]
+    lines = [lang.say("found.busy", zones=_list(zones, lang) or lang.say("found.outside"))]
     for_place = busy["place_mark"].isin(BUSY).any()
-    return lines if for_place else [*lines, say(words.FOUND, "busy_place")]
+    return lines if for_place else [*lines, lang.say("found.busy_place")]
 
 
-def _last_year(found: SeasonComparison) -> list[str]:
-    said = words.LAST_YEAR
+def _last_year(found: SeasonComparison, lang: Catalogue) -> list[str]:
     if found.reason and found.reason != "few_before":
-        return [say(said, found.reason, found.traps, least=FEWEST_TRAPS)]
-    lines = [say(said, "matched", traps=found.traps)]
+        return [lang.say(f"last_year.{found.reason}", found.traps, least=FEWEST_TRAPS)]
+    lines = [lang.say("last_year.matched", found.traps)]
     if found.treated_traps:
-        lines.append(say(said, "treated_out", found.treated_traps))
-    rate, past = rate_text(found.rate), rate_text(found.past_rate)
-    lines.append(say(said, "rates", rate=rate, past=past))
+        lines.append(lang.say("last_year.treated_out", found.treated_traps))
+    rate, past = lang.rate(found.rate), lang.rate(found.past_rate)
+    lines.append(lang.say("last_year.rates", rate=rate, past=past))
     if found.reason:
-        return [*lines, say(said, found.reason)]
-    return [*lines, *_change(found)]
+        return [*lines, lang.say(f"last_year.{found.reason}")]
+    return [*lines, *_change(found, lang)]
 
 
-def _change(found: SeasonComparison) -> list[str]:
-    said = words.LAST_YEAR
+def _change(found: SeasonComparison, lang: Catalogue) -> list[str]:
     shown = round(100 * (found.ratio - 1))
     code = "same" if shown == 0 else "less" if shown < 0 else "more"
-    change, low, high = (
-        percent_text(abs(found.ratio - 1)),
-        *map(change_text, (found.low, found.high)),
-    )
-    lines = [say(said, code, change=change, low=low, high=high)]
+    change = lang.percent(abs(found.ratio - 1))
+    low, high = change_text(found.low, lang), change_text(found.high, lang)
     unsure = found.low <= 1 <= found.high
-    return [*lines, say(said, "unsure" if unsure else "weather")]
+    return [
+        lang.say(f"last_year.{code}", change=change, low=low, high=high),
+        lang.say("last_year.unsure" if unsure else "last_year.weather"),
+    ]
 
 
-def change_text(ratio: float) -> str:
+def change_text(ratio: float, lang: Catalogue) -> str:
     """Return a ratio as a change in words.
 
     Examples
     --------
-    >>> [change_text(each) for each in (0.81, 1.0, 1.4, 3.62, math.inf)]
+    >>> from maps.language_file import english
+    >>> [change_text(each, english()) for each in (0.81, 1.0, 1.4, 3.62, math.inf)]
     ['19 % less', 'no change', '40 % more', '3.6 times as much', 'any number of times as much']
     """
     if math.isinf(ratio):
-        return "any number of times as much"
+        return lang.say("change.any")
     if ratio >= 3:
-        return f"{ratio:.1f} times as much"
+        return lang.say("change.times", rounded(ratio, 1))
     shown = round(100 * (ratio - 1))
     if shown == 0:
-        return "no change"
-    return f"{percent_text(abs(ratio - 1))} {'less' if shown < 0 else 'more'}"
+        return lang.say("change.none")
+    return lang.say(
+        "change.less" if shown < 0 else "change.more", percent=lang.percent(abs(ratio - 1))
+    )
 
 
-def _plan(findings: Findings) -> list[str]:
-    said, plan = words.PLAN, findings.plan
+def _plan(findings: Findings, lang: Catalogue) -> list[str]:
+    plan = findings.plan
     if plan is None:
-        return [say(said, findings.no_plan), say(said, "caution")]
+        return [lang.say(f"plan.{findings.no_plan}"), lang.say("plan.caution")]
     names = _names(findings.analysis)
     zones = [names[str(each)] for each in plan.areas.zones["zone_id"]]
     code = "planned_named" if plan.named else "planned_above"
-    lines = [say(said, code, len(zones), zones=_list(zones)), *_left(findings, plan)]
+    lines = [
+        lang.say(f"plan.{code}", len(zones), zones=_list(zones, lang)),
+        *_left(findings, plan, lang),
+    ]
     checks = [each for each in plan.areas.check_zones if each.reason == "not_chosen"]
     if checks:
         kept = [names[each.zone_id] for each in checks]
-        lines.append(say(said, "check_zone", zones=_list(kept)))
+        lines.append(lang.say("plan.check_zone", zones=_list(kept, lang)))
     if plan.areas.open_water:
-        lines.append(say(said, "open_water"))
+        lines.append(lang.say("plan.open_water"))
     if plan.missing:
-        lines.append(say(said, "lacking", len(plan.missing)))
-    return [*lines, say(said, "caution")]
+        lines.append(lang.say("plan.lacking", len(plan.missing)))
+    return [*lines, lang.say("plan.caution")]
 
 
-def _left(findings: Findings, plan: TreatmentPlan) -> list[str]:
+def _left(findings: Findings, plan: TreatmentPlan, lang: Catalogue) -> list[str]:
     """Return how many zones the plan leaves alone, and why."""
     number = len(findings.analysis.zones) - len(plan.areas.zones)
     if not number:
         return []
     if plan.named:
-        return [say(words.PLAN, "left_alone_named", number)]
+        return [lang.say("plan.left_alone_named", number)]
     parts = [
-        say(words.PLAN, f"left_{state}", plan.left_out[state])
+        lang.say(f"plan.left_{state}", plan.left_out[state])
         for state in ("above", "undecided", "below", "no_traps", "no_limit")
         if plan.left_out.get(state)
     ]
-    return [say(words.PLAN, "left_alone", number, why=listed(parts))]
+    return [lang.say("plan.left_alone", number, why=lang.listed(parts))]
 
 
-def _cost(findings: Findings) -> list[str]:
-    said, plan = words.COST, findings.plan
+def _cost(findings: Findings, lang: Catalogue) -> list[str]:
+    plan = findings.plan
     if plan is None:
-        return [say(said, "nothing")]
+        return [lang.say("cost.nothing")]
     units = findings.analysis.site.settings.units
 
     def area(area_m2: float) -> str:
-        return area_text(area_m2 / M2_PER_HA, units)
+        return lang.area(area_m2 / M2_PER_HA, units)
 
     if plan.areas.net_m2 >= plan.whole_m2:
-        lines = [say(said, "all", area=area(plan.areas.net_m2))]
+        lines = [lang.say("cost.all", area=area(plan.areas.net_m2))]
     else:
-        uses = listed([use_text(each.use) for each in plan.areas.blankets])
+        uses = lang.listed([lang.use(each.use) for each in plan.areas.blankets])
         net, whole = area(plan.areas.net_m2), area(plan.whole_m2)
-        share = percent_text(plan.areas.net_m2 / plan.whole_m2)
+        share = lang.percent(plan.areas.net_m2 / plan.whole_m2)
         lines = [
-            say(said, "area", area=net, whole=whole, uses=uses),
-            say(said, "share", share=share),
+            lang.say("cost.area", area=net, whole=whole, uses=uses),
+            lang.say("cost.share", share=share),
         ]
         sure = math.fsum(max(each.surely_saved_m2, 0.0) for each in plan.areas.blankets)
-        lines += [say(said, "surely", area=area(sure))] if sure > 0 else []
-    return [*lines, _money(plan)]
+        lines += [lang.say("cost.surely", area=area(sure))] if sure > 0 else []
+    return [*lines, _money(plan, lang)]
 
 
-def _money(plan: TreatmentPlan) -> str:
+def _money(plan: TreatmentPlan, lang: Catalogue) -> str:
     if plan.dose.cost is None or plan.blanket_dose.cost is None:
-        return say(words.COST, "no_cost")
+        return lang.say("cost.no_cost")
     currency = plan.settings.currency
-    cost, whole = (money_text(each, currency) for each in (plan.dose.cost, plan.blanket_dose.cost))
-    return say(words.COST, "cost", cost=cost, whole=whole)
+    cost, whole = (lang.money(each, currency) for each in (plan.dose.cost, plan.blanket_dose.cost))
+    return lang.say("cost.cost", cost=cost, whole=whole)
 
 
-def _notes(findings: Findings) -> Section:
+def _notes(findings: Findings, lang: Catalogue) -> Section:
     """Return the user's notes as they are, and which are not there."""
     given = findings.analysis.site.settings.committee
     texts = {each.name: str(getattr(given, each.name)) for each in fields(given)}
-    items = [(say(words.NOTES, key), text) for key, text in texts.items() if text]
+    items = [(lang.say(f"notes.{key}"), text) for key, text in texts.items() if text]
     lacking = [
-        say(words.NOTES, f"topic_{key}")
-        for key, text in texts.items()
-        if not text and key != "notes"
+        lang.say(f"notes.topic_{key}") for key, text in texts.items() if not text and key != "notes"
     ]
-    topics = " or ".join(filter(None, [", ".join(lacking[:-1]), *lacking[-1:]]))
-    lines = (say(words.NOTES, "lacking", topics=topics),) if lacking else ()
-    return Section("notes", lines, tuple(items))
+    lines = [lang.say("notes.lacking", topics=lang.either(lacking))] if lacking else []
+    return _section("notes", lines, lang, items)
 
 
-def _unknown(analysis: Analysis) -> list[str]:
-    said, zones = words.UNKNOWN, analysis.zones
+def _unknown(analysis: Analysis, lang: Catalogue) -> list[str]:
+    zones = analysis.zones
     empty, cored = zones["gap"].eq("no_traps"), zones["judged_by"].eq("larvae")
     counts = {
         "no_traps": int((empty & ~cored).sum()),
@@ -476,46 +487,52 @@ def _unknown(analysis: Analysis) -> list[str]:
         "undecided": int(zones["state"].eq("undecided").sum()) if analysis.judged else 0,
         "rough": int(zones["gap"].isin(["removed_traps", "few_traps", "wide_interval"]).sum()),
     }
-    lines = [say(said, code, n, all=len(zones)) for code, n in counts.items() if n]
+    lines = [lang.say(f"unknown.{code}", n, all=len(zones)) for code, n in counts.items() if n]
     if not empty.any():
-        lines.append(say(said, "every_zone"))
-    return [*lines, _missed(analysis), say(said, "activity")]
+        lines.append(lang.say("unknown.every_zone"))
+    return [*lines, _missed(analysis, lang), lang.say("unknown.activity")]
 
 
-def _missed(analysis: Analysis) -> str:
-    said, chance = words.UNKNOWN, analysis.chance
+def _missed(analysis: Analysis, lang: Catalogue) -> str:
+    chance = analysis.chance
     if chance is None or math.isnan(chance.share):
-        return say(said, "missed_unknown")
+        return lang.say("unknown.missed_unknown")
     missed = round(10 * (1 - chance.share))
     code = f"missed_{missed}" if missed in (0, 1, 10) else "missed_many"
-    often = say(said, code, missed)
-    return say(said, "missed", traps=chance.traps, fold=f"{chance.fold:g}", often=often)
+    often = lang.say(f"unknown.{code}", missed)
+    return lang.say("unknown.missed", chance.traps, fold=figure(chance.fold), often=often)
 
 
-def _next(findings: Findings) -> list[str]:
+def _next(findings: Findings, lang: Catalogue) -> list[str]:
     found = next_dates(findings.analysis, planned=findings.plan is not None)
-    return [_date_sentence(each) for each in found]
+    return [_date_sentence(each, lang) for each in found]
 
 
-def _date_sentence(each: NextDate) -> str:
-    first = day_text(each.first) if each.first else ""
-    last = day_text(each.last) if each.last else ""
-    days = span_text(each.first, each.last) if each.first and each.last else ""
-    return say(words.NEXT, each.kind, first=first, last=last, days=days)
+def _date_sentence(each: NextDate, lang: Catalogue) -> str:
+    first = lang.day(each.first) if each.first else ""
+    last = lang.day(each.last) if each.last else ""
+    days = lang.span(each.first, each.last) if each.first and each.last else ""
+    return lang.say(f"next.{each.kind}", first=first, last=last, days=days)
 
 
-def _glossary(analysis: Analysis) -> tuple[tuple[str, str], ...]:
+def _glossary(analysis: Analysis, lang: Catalogue) -> list[tuple[str, str]]:
+    values = _cutoffs(analysis, lang)
+    return [
+        (lang.say(f"glossary.{term}.head"), lang.say(f"glossary.{term}.text", **values))
+        for term in GLOSSARY
+    ]
+
+
+def _cutoffs(analysis: Analysis, lang: Catalogue) -> dict[str, str]:
     cutoffs = cutoffs_of(analysis.site.settings.decision)
-    values = {"above": chance_text(cutoffs.above), "below": chance_text(cutoffs.below)}
-    return tuple((head, text.format(**values)) for head, text in words.GLOSSARY)
+    return {"above": lang.chance(cutoffs.above), "below": lang.chance(cutoffs.below)}
 
 
-def _method(analysis: Analysis) -> list[str]:
-    cutoffs = cutoffs_of(analysis.site.settings.decision)
-    values = {
-        "draws": f"{DRAWS:,}",
-        "above": chance_text(cutoffs.above),
-        "below": chance_text(cutoffs.below),
-    }
-    own = [text.format(**values) for text in words.METHOD]
-    return [*own, *method_notes(analysis, dots=False), sources_text(analysis)]
+def _method(analysis: Analysis, lang: Catalogue) -> list[str]:
+    return [
+        lang.say("method.comparison", DRAWS),
+        lang.say("method.areas"),
+        lang.say("method.states", **_cutoffs(analysis, lang)),
+        *method_notes(analysis, lang, dots=False),
+        sources_text(analysis, lang),
+    ]

@@ -7,18 +7,20 @@ the lines, and a letter, so that it reads in grey and for every kind of colour v
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from html import escape
+from itertools import pairwise
 
 import numpy as np
 import shapely
 from shapely.geometry import MultiPoint
 from shapely.geometry.base import BaseGeometry
 
-from maps import committee_words as words
+from maps.catalogue import Catalogue, figure
 from maps.committee import numbered_above
 from maps.labels import label_point
-from maps.palette import INK, PAPER, activity_ramp, class_labels
+from maps.palette import INK, PAPER, activity_ramp
 from maps.payload import zone_state
 from maps.plan_map import (
     Frame,
@@ -78,6 +80,20 @@ STYLES = {
 }
 """Character of a zone (see `maps.zone_states.EVIDENCE_CHARS`), or kind of ground -> its look."""
 
+KEY = {
+    "a": "above",
+    "h": "undecided_over",
+    "w": "undecided_under",
+    "b": "below",
+    "e": "no_count",
+    "x": "not_comparable",
+    "t": "no_traps",
+    "l": "no_limit",
+    "water": "water",
+    "obstacle": "obstacle",
+}
+"""Kind -> its message in the legend, most urgent first."""
+
 
 @dataclass(frozen=True, slots=True)
 class Area:
@@ -88,7 +104,7 @@ class Area:
     kind
         Key of its style in the picture.
     name
-        Of the zone; blank for other ground.
+        Of the zone, or what other ground is.
     rings
         Outline and holes, mm.
     strokes
@@ -119,8 +135,12 @@ class Picture:
         What is written in a zone, and where.
     bar_mm, bar_text
         The scale bar.
+    north
+        Letter beside the north arrow.
     key
         Kind and text of every line of the legend.
+    dot_text
+        What a dot is.
     """
 
     width_mm: float
@@ -131,23 +151,21 @@ class Picture:
     letters: tuple[tuple[Point, str], ...]
     bar_mm: float
     bar_text: str
+    north: str
     key: tuple[tuple[str, str], ...]
+    dot_text: str
 
 
-def committee_picture(analysis: Analysis) -> Picture:
+def committee_picture(analysis: Analysis, lang: Catalogue) -> Picture:
     """Return the map of an analysis; not judged, zones are shaded by their catch rate."""
     zones = analysis.zones
     frame = Frame(list(zones.geometry), ROOM_MM)
     kinds = _kinds(analysis)
     styles = STYLES | _rate_styles(analysis)
-    obstacles = analysis.site.obstacles
-    ground = [
-        ("water" if is_water(str(kind)) else "obstacle", "", shape)
-        for kind, shape in zip(obstacles["kind"], obstacles.geometry, strict=True)
-    ]
     named = list(zip(kinds, zones["name"].astype(str), zones.geometry, strict=True))
-    bar_mm, bar_text = scale_bar(frame, analysis.site.settings.units)
-    areas = [_area(*each, frame, styles) for each in [*named, *ground]]
+    units = analysis.site.settings.units
+    bar_mm, bar_m = scale_bar(frame, units)
+    areas = [_area(*each, frame, styles) for each in [*named, *_ground(analysis, lang)]]
     shown = {each.kind for each in areas if each.rings}
     return Picture(
         width_mm=frame.width_mm,
@@ -155,11 +173,20 @@ def committee_picture(analysis: Analysis) -> Picture:
         styles=styles,
         areas=tuple(each for each in areas if each.rings),
         dots=tuple(_dots(analysis, frame)),
-        letters=tuple(_letters(analysis, frame)),
+        letters=tuple(_letters(analysis, frame, lang)),
         bar_mm=bar_mm,
-        bar_text=bar_text,
-        key=tuple((kind, text) for kind, text in _key(analysis) if kind in shown),
+        bar_text=lang.distance(bar_m, units),
+        north=lang.say("map.north"),
+        key=tuple((kind, text) for kind, text in _key(analysis, lang) if kind in shown),
+        dot_text=lang.say("map.trap"),
     )
+
+
+def _ground(analysis: Analysis, lang: Catalogue) -> list[tuple[str, str, BaseGeometry]]:
+    obstacles = analysis.site.obstacles
+    kinds = ["water" if is_water(str(kind)) else "obstacle" for kind in obstacles["kind"]]
+    names = [lang.say(f"map.{kind}") for kind in kinds]
+    return list(zip(kinds, names, obstacles.geometry, strict=True))
 
 
 def _kinds(analysis: Analysis) -> list[str]:
@@ -178,10 +205,35 @@ def _rate_styles(analysis: Analysis) -> dict[str, Style]:
     return {str(number): Style(colour) for number, colour in enumerate(ramp)}
 
 
-def _key(analysis: Analysis) -> list[tuple[str, str]]:
-    labels = class_labels(analysis.site.settings.class_breaks)
-    rates = [(str(n), words.MAP_RATE_KEY.format(label=label)) for n, label in enumerate(labels)]
-    return [*rates[::-1], *words.MAP_KEY.items(), *words.MAP_OTHER_KEY.items()]
+def _key(analysis: Analysis, lang: Catalogue) -> list[tuple[str, str]]:
+    labels = class_labels(analysis.site.settings.class_breaks, lang)
+    rates = [(str(n), lang.say("map.rate", catch=text)) for n, text in enumerate(labels)]
+    letters = {
+        "a": lang.say("map.letter_above"),
+        **dict.fromkeys("hw", lang.say("map.letter_undecided")),
+    }
+    own = [
+        (kind, lang.say(f"map.{code}", letter=letters.get(kind, ""))) for kind, code in KEY.items()
+    ]
+    return [*rates[::-1], *own]
+
+
+def class_labels(breaks: Sequence[float], lang: Catalogue) -> list[str]:
+    """Return what each class of catch rates is called.
+
+    Examples
+    --------
+    >>> from maps.language_file import english
+    >>> class_labels((0.5, 1, 2), english()), class_labels((), english())
+    (['under 0.5', '0.5 to 1', '1 to 2', '2 or more'], ['any'])
+    """
+    numbers = [figure(each) for each in breaks]
+    if not numbers:
+        return [lang.say("map.class_any")]
+    between = [lang.say("map.class_between", low=a, high=b) for a, b in pairwise(numbers)]
+    first, last = ("class_first", numbers[0]), ("class_last", numbers[-1])
+    ends = [lang.say(f"map.{key}", number) for key, number in (first, last)]
+    return [ends[0], *between, ends[1]]
 
 
 def _area(
@@ -212,13 +264,14 @@ def _inside(spot: Point, frame: Frame) -> bool:
     return 0 <= spot[0] <= frame.width_mm and 0 <= spot[1] <= frame.height_mm - FOOT_MM
 
 
-def _letters(analysis: Analysis, frame: Frame) -> list[tuple[Point, str]]:
+def _letters(analysis: Analysis, frame: Frame, lang: Catalogue) -> list[tuple[Point, str]]:
     if not analysis.judged:
         return []
+    above, undecided = lang.say("map.letter_above"), lang.say("map.letter_undecided")
     numbers = {each.zone_id: n for n, each in enumerate(numbered_above(analysis), 1)}
     found = []
     for decision, shape in zip(analysis.decisions, analysis.zones.geometry, strict=True):
-        text = {"above": f"A{numbers.get(decision.zone_id, '')}", "undecided": "U"}
+        text = {"above": f"{above}{numbers.get(decision.zone_id, '')}", "undecided": undecided}
         if decision.state in text:
             largest = max(shapely.get_parts(shape), key=lambda part: part.area)
             spot = label_point(largest, MultiPoint())
@@ -302,5 +355,6 @@ def _foot_svg(picture: Picture) -> str:
         f'<text x="{wide + 2:.1f}" y="{y:.1f}" font-size="3" fill="{INK}">'
         f"{escape(picture.bar_text)}</text>"
         f'<path d="M{x:.1f} {y - 4.6:.1f}l1.6 4.8l-1.6 -1l-1.6 1Z" fill="{INK}"/>'
-        f'<text x="{x + 2.6:.1f}" y="{y:.1f}" font-size="3" fill="{INK}">N</text>'
+        f'<text x="{x + 2.6:.1f}" y="{y:.1f}" font-size="3" fill="{INK}">'
+        f"{escape(picture.north)}</text>"
     )

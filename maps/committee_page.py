@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from html import escape
 
-from maps import committee_words as words
 from maps.committee import UNDER, CommitteePage, Section, unparted
 from maps.committee_font import FAMILY, font_faces
 from maps.committee_map import Picture, committee_picture, picture_svg, swatch_svg
@@ -57,7 +56,8 @@ def committee_html(page: CommitteePage, paper: str, size_pt: float) -> str:
     str
         One document without a script or a link; equal pages give equal bytes.
     """
-    picture = committee_picture(page.findings.analysis)
+    lang = page.lang
+    picture = committee_picture(page.findings.analysis, lang)
     under = "".join(_section(page, key) for key in UNDER)
     parts = [
         f"<header><h1>{_text(page.title)}</h1>",
@@ -65,13 +65,17 @@ def committee_html(page: CommitteePage, paper: str, size_pt: float) -> str:
         f'<main><div class="top">{_map(picture, page)}{_section(page, "found")}</div>',
         f'<div class="under">{under}</div>',
         f'<div class="words">{_section(page, "glossary")}</div></main>',
-        f'<section class="method"><h2>{escape(words.HEADINGS["method"])}</h2>',
+        f'<section class="method"><h2>{escape(lang.say("headings.method"))}</h2>',
         *map(paragraph, page.method),
         "</section>",
     ]
     size = {"paper": paper.replace("a4", "A4"), "size": size_pt, "map_mm": picture.width_mm}
     style = font_faces(parts) + _STYLE + _PRINT.format(**size)
-    return plain_page(page.title, style, parts, "committee", own_font=True)
+    if lang.direction == "rtl":
+        # The places on the map are measured from the left, whatever way the text runs.
+        style += "svg{direction:ltr}"
+    language = (lang.tag, lang.direction)
+    return plain_page(page.title, style, parts, "committee", own_font=True, language=language)
 
 
 def _text(text: str) -> str:
@@ -87,7 +91,7 @@ def _section(page: CommitteePage, key: str) -> str:
 
 def _items(section: Section) -> str:
     return "".join(
-        f"<p><strong>{escape(head)}:</strong> {_text(text)}</p>" for head, text in section.items
+        f"<p><strong>{escape(head)}</strong> {_text(text)}</p>" for head, text in section.items
     )
 
 
@@ -100,9 +104,10 @@ def _map(picture: Picture, page: CommitteePage) -> str:
         '<svg class="swatch" viewBox="0 0 7 4" aria-hidden="true">'
         f'<circle cx="3.5" cy="2" r=".6" fill="{INK}"/></svg>'
     )
-    label = f"{words.HEADINGS['where']}: {page.lead}"
+    heading = page.lang.say("headings.where")
+    label = f"{page.lang.say('page.head', head=heading)} {page.lead}"
     return (
-        f"<section><h2>{escape(words.HEADINGS['where'])}</h2>{picture_svg(picture, label)}"
-        f'<ul class="key">{rows}<li>{dot}<span>{escape(words.MAP_DOT_KEY)}</span></li></ul>'
+        f"<section><h2>{escape(heading)}</h2>{picture_svg(picture, label)}"
+        f'<ul class="key">{rows}<li>{dot}<span>{escape(picture.dot_text)}</span></li></ul>'
         "</section>"
     )

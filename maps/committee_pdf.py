@@ -10,12 +10,13 @@ import unicodedata
 from datetime import UTC, datetime
 from typing import Literal
 
+from fontTools.ttLib import TTFont
 from fpdf import FPDF
 from fpdf.drawing import GraphicsContext, PaintedPath
 from fpdf.enums import PathPaintRule, XPos, YPos
 from fpdf.fonts import TTFFont
 
-from maps import committee_words as words
+from maps.catalogue import Catalogue
 from maps.committee import UNDER, CommitteePage, Section, unparted
 from maps.committee_font import font_file
 from maps.committee_map import Picture, committee_picture, swatch_strokes
@@ -46,15 +47,17 @@ _SOFT = "#52584f"
 class _Sheet:
     """A PDF with one size of text; of a trial only the height matters, so its map is not drawn."""
 
-    def __init__(self, paper: Paper, size_pt: float, title: str, *, trial: bool = False) -> None:
+    def __init__(
+        self, paper: Paper, size_pt: float, page: CommitteePage, *, trial: bool = False
+    ) -> None:
         self.pdf = FPDF(format=paper, unit="mm")
         self.pdf.set_auto_page_break(auto=False)
         self.pdf.set_margin(0)
         self.pdf.c_margin = 0
         for style, name in (("", "Regular"), ("B", "Bold")):
             self.pdf.add_font(_FAMILY, style, font_file(name))
-        self.pdf.set_title(title)
-        self.pdf.set_lang("en")
+        self.pdf.set_title(page.title)
+        self.pdf.set_lang(page.lang.tag)
         # No clock: equal sites give equal bytes.
         self.pdf.creation_date = datetime(2000, 1, 1, tzinfo=UTC)
         self.size_pt = size_pt
@@ -128,7 +131,7 @@ class _Sheet:
         self.pdf.set_xy(x, y)
         self.pdf.set_left_margin(x)
         self.pdf.set_right_margin(self.pdf.w - x - wide)
-        for style, part in (("B", f"{head}: "), ("", text)):
+        for style, part in (("B", f"{head} "), ("", text)):
             self.pdf.set_font(_FAMILY, style, self.size_pt)
             self.pdf.write(self.line_mm(), self.printable(part))
         below = self.pdf.get_y() + self.line_mm()
@@ -146,9 +149,9 @@ def committee_pdf(page: CommitteePage, paper: Paper = "letter") -> bytes:
     paper
         Its size.
     """
-    picture = committee_picture(page.findings.analysis)
+    picture = committee_picture(page.findings.analysis, page.lang)
     size_pt, first = _fitted(page, picture, paper)
-    sheet = _Sheet(paper, size_pt, page.title)
+    sheet = _Sheet(paper, size_pt, page)
     sheet.begin()
     _put_page(sheet, page, picture, first)
     _method_page(sheet, page, _method_size(page, paper))
@@ -159,12 +162,12 @@ def committee_pdf(page: CommitteePage, paper: Paper = "letter") -> bytes:
 
 def fitting_size(page: CommitteePage, paper: Paper = "letter") -> float:
     """Return the largest size of text, in points, with which all is on one page."""
-    return _fitted(page, committee_picture(page.findings.analysis), paper)[0]
+    return _fitted(page, committee_picture(page.findings.analysis, page.lang), paper)[0]
 
 
 def _fitted(page: CommitteePage, picture: Picture, paper: Paper) -> tuple[float, int]:
     """Return the largest size that fits, and how many sections the first column then has."""
-    trial = _Sheet(paper, SIZES_PT[0], page.title, trial=True)
+    trial = _Sheet(paper, SIZES_PT[0], page, trial=True)
     try:
         for trial.size_pt in SIZES_PT:
             trial.begin()
@@ -179,7 +182,7 @@ def _fitted(page: CommitteePage, picture: Picture, paper: Paper) -> tuple[float,
 
 def _method_size(page: CommitteePage, paper: Paper) -> float:
     """Return the largest size with which the second page is one page."""
-    trial = _Sheet(paper, METHOD_PT[0], page.title, trial=True)
+    trial = _Sheet(paper, METHOD_PT[0], page, trial=True)
     fits = (size for size in METHOD_PT if _method_page(trial, page, size) <= CONTENT_MM[1])
     size_pt = next(fits, METHOD_PT[-1])
     trial.close()
@@ -278,7 +281,8 @@ def _dots(pdf: FPDF, picture: Picture, corner: Point) -> None:
 def _letters(sheet: _Sheet, picture: Picture, corner: Point) -> None:
     pdf = sheet.pdf
     pdf.set_font(_FAMILY, "B", 6)
-    for (a, b), text in picture.letters:
+    for (a, b), letters in picture.letters:
+        text = sheet.printable(letters)
         x, y = corner[0] + a, corner[1] + b
         _disc(pdf, (x, y), 1.9, PAPER, INK)
         pdf.text(x - pdf.get_string_width(text) / 2, y + 0.75, text)
@@ -297,12 +301,12 @@ def _foot(sheet: _Sheet, picture: Picture, corner: Point) -> None:
     x = corner[0] + picture.width_mm - 7
     north: Ring = [(0, -4.6), (1.6, 0.2), (0, -0.8), (-1.6, 0.2)]
     _fill(pdf, (north,), INK, (x, y))
-    pdf.text(x + 2.6, y, "N")
+    pdf.text(x + 2.6, y, sheet.printable(picture.north))
 
 
 def _put_key(sheet: _Sheet, picture: Picture, place: Point) -> float:
     """Write the legend in two columns under the map, and return the y below it."""
-    entries = [*picture.key, ("", words.MAP_DOT_KEY)]
+    entries = [*picture.key, ("", picture.dot_text)]
     column = picture.width_mm / 2
     scale = 0.9 * min(1.0, (column - 9.5) / sheet.width([text for _, text in entries], 0.9))
     step = max(sheet.line_mm(0.9), 4.0)
@@ -325,10 +329,27 @@ def _method_page(sheet: _Sheet, page: CommitteePage, size_pt: float) -> float:
     sheet.begin()
     sheet.size_pt = size_pt
     place = (sheet.left, sheet.top, CONTENT_MM[0])
-    y = sheet.put(f"{words.HEADINGS['method']}: {page.title}", place, scale=1.5, bold=True) + 2
+    head = page.lang.say("page.head", head=page.lang.say("headings.method"))
+    y = sheet.put(f"{head} {page.title}", place, scale=1.5, bold=True) + 2
     for line in page.method:
         y = sheet.put(line, (sheet.left, y, CONTENT_MM[0])) + 1.2
     return y - sheet.top
+
+
+def unprintable(lang: Catalogue) -> str:
+    """Return the letters of a language that the font lacks, sorted; blank if it has them all.
+
+    Examples
+    --------
+    >>> from maps.language_file import english
+    >>> unprintable(english())
+    ''
+    """
+    with TTFont(font_file("Regular")) as font:
+        known = frozenset(font.getBestCmap())
+    months = lang.locale.months["format"]["wide"].values()
+    used = {letter for text in (*lang.texts(), *months) for letter in text}
+    return "".join(sorted(each for each in used - {"?"} if printable(each, known) == "?"))
 
 
 def printable(text: str, letters: frozenset[int]) -> str:

@@ -21,7 +21,6 @@ from pptx.presentation import Presentation as Slides
 from pptx.slide import Slide
 from pptx.util import Emu, Mm, Pt
 
-from maps import committee_words as words
 from maps.committee import CommitteePage, Section
 from maps.committee_map import Area, Picture, Style, committee_picture
 from maps.palette import INK, PAPER
@@ -62,9 +61,11 @@ def committee_slides(page: CommitteePage) -> bytes:
     for keys in SLIDES:
         slide = _empty(deck)
         if keys == ("where",):
-            _put_map(slide, committee_picture(page.findings.analysis), page)
+            _put_map(slide, committee_picture(page.findings.analysis, page.lang), page)
         else:
             _put_sections(slide, page, keys)
+    if page.lang.direction == "rtl":
+        _turn(deck)
     saved = io.BytesIO()
     deck.save(saved)
     return _timeless(saved.getvalue())
@@ -89,6 +90,17 @@ def _put_sections(slide: Slide, page: CommitteePage, keys: Sequence[str]) -> Non
         _put_section(slide, section, (_LEFT_MM + number * 158.0, _TOP_MM, wide, 168.0))
 
 
+def _turn(deck: Slides) -> None:
+    """Let every text run from right to left; on the map it stays where it belongs."""
+    for keys, slide in zip(SLIDES, deck.slides, strict=True):
+        frames = [shape.text_frame for shape in slide.shapes if shape.has_text_frame]
+        for paragraph in (each for frame in frames for each in frame.paragraphs):
+            # The library has no name for it.
+            paragraph._p.get_or_add_pPr().set("rtl", "1")
+            if keys != ("where",):
+                paragraph.alignment = PP_ALIGN.RIGHT
+
+
 Box = tuple[float, float, float, float]
 """Left, top, width and height, mm."""
 
@@ -98,7 +110,7 @@ def _put_section(slide: Slide, section: Section, box: Box) -> None:
     # Bold letters are wider; the box keeps a margin.
     size = min(26.0, (wide - 6.0) / (0.6 * len(section.heading) * 0.3528))
     _put_text(slide, [(section.heading, True)], (left, top, wide, 14.0), int(size))
-    lines = [*(f"{head}: {text}" for head, text in section.items), *section.lines]
+    lines = [*(f"{head} {text}" for head, text in section.items), *section.lines]
     below = (left, top + 16.0, wide, high - 16.0)
     _put_text(slide, [(line, False) for line in lines], below, _size_pt(lines, wide, high - 16.0))
 
@@ -127,7 +139,7 @@ def _put_text(slide: Slide, lines: Sequence[tuple[str, bool]], box: Box, size_pt
 
 
 def _put_map(slide: Slide, picture: Picture, page: CommitteePage) -> None:
-    heading = words.HEADINGS["where"]
+    heading = page.lang.say("headings.where")
     _put_text(slide, [(heading, True)], (_LEFT_MM, _TOP_MM, 306.0, 14.0), 26)
     room = _HIGH_MM - _BODY_MM + 8.0
     scale = min(room / picture.height_mm, 215.0 / picture.width_mm)
@@ -137,7 +149,7 @@ def _put_map(slide: Slide, picture: Picture, page: CommitteePage) -> None:
     if picture.dots:
         # One shape for all: thousands of shapes would make the slide slow to open.
         dots = tuple(_hexagon(dot, 0.7 / scale) for dot in picture.dots)
-        _freeform(slide, Area("", words.MAP_DOT_KEY, dots, ()), Style(INK), (corner, scale), PAPER)
+        _freeform(slide, Area("", picture.dot_text, dots, ()), Style(INK), (corner, scale), PAPER)
     for (a, b), text in picture.letters:
         _letter(slide, (corner[0] + a * scale, corner[1] + b * scale), text)
     _foot(slide, picture, (corner, scale))
@@ -163,7 +175,7 @@ def _freeform(slide: Slide, area: Area, style: Style, frame: Frame, edge: str = 
         builder.move_to(*ring[0])
         builder.add_line_segments(ring[1:], close=True)
     shape = builder.convert_to_shape()
-    shape.name = _clean(area.name) or words.MAP_OTHER_KEY.get(area.kind, area.kind)
+    shape.name = _clean(area.name) or area.kind
     shape.shadow.inherit = False
     _filled(shape.fill, style)
     shape.line.color.rgb = _colour(edge)
@@ -203,7 +215,7 @@ def _letter(slide: Slide, spot: Point, text: str) -> None:
     paragraph = frame.paragraphs[0]
     paragraph.alignment = PP_ALIGN.CENTER
     run = paragraph.add_run()
-    run.text = text
+    run.text = _clean(text)
     run.font.size, run.font.bold, run.font.name = Pt(9), True, _FONT
     run.font.color.rgb = _colour(INK)
 
@@ -219,8 +231,8 @@ def _foot(slide: Slide, picture: Picture, frame: Frame) -> None:
     _put_text(slide, [(picture.bar_text, False)], (text_left, y - 4.0, 40.0, 8.0), 12)
     x = left + (picture.width_mm - 7) * scale
     north: Ring = [(0, -4.6), (1.6, 0.2), (0, -0.8), (-1.6, 0.2)]
-    _freeform(slide, Area("", "N", (north,), ()), ink, ((x, y), scale))
-    _put_text(slide, [("N", True)], (x + 3.0, y - 4.0, 12.0, 8.0), 12)
+    _freeform(slide, Area("", picture.north, (north,), ()), ink, ((x, y), scale))
+    _put_text(slide, [(picture.north, True)], (x + 3.0, y - 4.0, 12.0, 8.0), 12)
 
 
 def _put_key(slide: Slide, picture: Picture, place: Point) -> None:
@@ -232,9 +244,9 @@ def _put_key(slide: Slide, picture: Picture, place: Point) -> None:
         _freeform(slide, key, picture.styles[kind], ((x, top), 1.0))
         _put_text(slide, [(text, False)], (x + 10.0, top - 2.5, 82.0, 12.0), 13)
     top = y + len(picture.key) * 12.0
-    dot = Area("", words.MAP_DOT_KEY, (_hexagon((4.5, 2.7), 1.2),), ())
+    dot = Area("", picture.dot_text, (_hexagon((4.5, 2.7), 1.2),), ())
     _freeform(slide, dot, Style(INK), ((x, top), 1.0), PAPER)
-    _put_text(slide, [(words.MAP_DOT_KEY, False)], (x + 10.0, top - 2.5, 82.0, 12.0), 13)
+    _put_text(slide, [(picture.dot_text, False)], (x + 10.0, top - 2.5, 82.0, 12.0), 13)
 
 
 def _colour(text: str) -> RGBColor:

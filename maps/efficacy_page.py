@@ -14,6 +14,8 @@ from data.version import VERSION
 from maps.columns import EFFICACY
 from maps.efficacy_chart import efficacy_svg
 from maps.exports import csv_text
+from maps.language_file import english
+from maps.method_words import ratio_sentence
 from maps.plain_page import STYLE, paragraph, plain_page
 from maps.treatment_words import (
     CANNOT_TELL_TEXT,
@@ -25,7 +27,7 @@ from maps.treatment_words import (
     weather_sentence,
 )
 from maps.weeks import day_text
-from maps.words import count_of, ratio_sentence
+from maps.words import count_of
 from spatial.treatment_effects import Course, TreatmentEffects
 
 NO_TREATMENT = (
@@ -74,7 +76,7 @@ def efficacy_html(found: TreatmentEffects) -> str:
         parts += [_section(each, settings.treatment.cold_c) for each in found.courses]
         parts.append("<h2>How this was made</h2>")
         parts += [paragraph(text) for text in HOW]
-        parts += [paragraph(ratio_sentence(ratio)) for ratio in found.ratios]
+        parts += [paragraph(ratio_sentence(ratio, english())) for ratio in found.ratios]
     last = paragraph(f"Data to {day_text(found.season.cutoff)}. snoutline {VERSION}.")
     parts.append(f"<footer>{last}</footer>")
     return plain_page(title, STYLE + _NARROW, parts)

@@ -21,6 +21,8 @@ from maps.decision_words import (
     states_headline,
 )
 from maps.glyphs import outline
+from maps.language_file import english
+from maps.method_words import method_notes
 from maps.offline import OfflinePage, PlainMap, Text
 from maps.palette import activity_ramp, class_labels
 from maps.payload import (
@@ -277,7 +279,7 @@ def _text_parts(analysis: Analysis) -> Json:
         "others": other_lines(analysis.decisions) if analysis.judged else [],
         "no_limit": no_limit_sentence(analysis.site.settings.limits, analysis.season.cutoff),
         "ways_note": WAYS_NOTE,
-        "notes": [*words.method_notes(analysis), *_decision_notes(analysis)],
+        "notes": [*method_notes(analysis, english()), *_decision_notes(analysis)],
         "cautions": words.CAUTIONS,
         "provenance": words.provenance(analysis),
     }

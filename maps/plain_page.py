@@ -48,7 +48,13 @@ def paragraph(text: str) -> str:
 
 
 def plain_page(
-    title: str, style: str, parts: Iterable[str], kind: str = "", *, own_font: bool = False
+    title: str,
+    style: str,
+    parts: Iterable[str],
+    kind: str = "",
+    *,
+    own_font: bool = False,
+    language: tuple[str, str] = ("en", "ltr"),
 ) -> str:
     """Return a whole page.
 
@@ -64,10 +70,14 @@ def plain_page(
         Class of the body.
     own_font
         Whether the style carries a font.
+    language
+        Tag of the language (BCP 47), and its direction: ``"ltr"`` or ``"rtl"``.
     """
     policy = f"{_POLICY}; font-src data:" if own_font else _POLICY
+    tag, direction = language
+    way = ' dir="rtl"' if direction == "rtl" else ""
     return (
-        '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">'
+        f'<!doctype html>\n<html lang="{escape(tag)}"{way}><head><meta charset="utf-8">'
         f'<meta http-equiv="Content-Security-Policy" content="{policy}">'
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
         f"<title>{escape(title)}</title><style>{style}</style></head>\n"

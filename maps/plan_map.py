@@ -236,7 +236,8 @@ def _label(shape: BaseGeometry, text: str, frame: Frame) -> str:
 
 def foot_svg(frame: Frame, units: Units) -> str:
     """Return scale bar and north arrow."""
-    (wide, text), y = scale_bar(frame, units), frame.height_mm - 2.2
+    (wide, length_m), y = scale_bar(frame, units), frame.height_mm - 2.2
+    text = distance_text(length_m, units)
     x = frame.width_mm - 7
     return (
         f'<path class="m-scale" d="M3 {y - 1.6:.1f}V{y:.1f}H{3 + wide:.1f}V{y - 1.6:.1f}"/>'
@@ -246,8 +247,8 @@ def foot_svg(frame: Frame, units: Units) -> str:
     )
 
 
-def scale_bar(frame: Frame, units: Units) -> tuple[float, str]:
-    """Return the length of the scale bar on the paper, mm, and what it stands for."""
+def scale_bar(frame: Frame, units: Units) -> tuple[float, float]:
+    """Return the length of the scale bar on the paper, mm, and on the ground, m."""
     steps = [feet * 0.3048 for feet in _NICE_FEET] if units == "us" else list(_NICE_METRES)
     length_m = max((m for m in steps if m * frame.mm_per_m <= _BAR_MM), default=steps[0])
-    return length_m * frame.mm_per_m, distance_text(length_m, units)
+    return length_m * frame.mm_per_m, length_m

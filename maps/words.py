@@ -15,11 +15,11 @@ import pandas as pd
 
 from data.settings import MarkSettings, Units
 from data.site import Site
-from data.version import VERSION
+from maps.language_file import english
+from maps.method_words import sources_text
 from maps.rounds import round_statuses, shown_weeks
 from maps.weeks import day_text, week_days, week_number, week_span
-from spatial.results import Analysis, Chance, DesignRatio, GlobalTest, Season
-from spatial.windows import SIZE_STEPS
+from spatial.results import Analysis, Chance, GlobalTest, Season
 
 MARKS = {
     "busy_patch": "Busy patch: a group of neighbouring traps catches more than chance allows, and "
@@ -113,19 +113,6 @@ SUGGESTION_REASONS = {
     "wide_interval": "the zone's interval is too wide",
     "undecided": "the zone is undecided",
     "open_edge": "no trap watches this edge",
-}
-RATIO_SOURCES = {
-    "estimated": "estimated from zones and weeks in which both designs were checked",
-    "user": "given in the site's settings",
-    "not_estimable": "not known, so its catches are kept apart",
-}
-RATIO_REASONS = {
-    "no_overlap": "the two designs were never checked in the same zone and week",
-    "few_zones": "the two designs were checked in the same weeks in fewer than three zones",
-    "few_counts": "the two designs were checked side by side in too few weeks",
-    "all_zero": "one of the designs caught nothing where both were checked",
-    "not_overdispersed": "the counts vary too little for the method",
-    "no_convergence": "the estimate did not settle",
 }
 ZONE_STATES = {
     "no_traps": "no traps",
@@ -526,77 +513,9 @@ def treated_sentences(site: Site, season: Season) -> list[str]:
     ]
 
 
-_DOT_NOTE = " A dot shows the catch of its own design, so compare only dots of one shape."
-
-
-def method_notes(analysis: Analysis, *, dots: bool = True) -> list[str]:
-    """Return how the figures were made, in sentences for a reader who wants to check them.
-
-    Parameters
-    ----------
-    analysis
-        What one weekly run found.
-    dots
-        Whether the dots of the page are scaled by catch.
-    """
-    marks, reference = analysis.site.settings.marks, analysis.reference_design
-    k = analysis.dispersion_k
-    few, many = (max(1, marks.neighbours + step) for step in SIZE_STEPS)
-    spread = f" Trap totals spread with k = {k:.2f}." if math.isfinite(k) else ""
-    return [
-        "Catch rate: adults per trap-week, 7 x adults / trap-nights. Only visits that found the "
-        "trap in order count; a void or missed visit makes no zero.",
-        f"Zone rates are on the scale of a {reference} trap.{_DOT_NOTE if dots else ''}",
-        *(ratio_sentence(ratio) for ratio in analysis.ratios),
-        f"Intervals are 95 %, from a negative binomial model, as trap counts clump.{spread} They "
-        "do not include the uncertainty of the ratio between designs.",
-        "Marks: empirical-Bayes standardised season-to-date rates (Assunção and Reis 1999). Around "
-        f"every trap two groups are looked at, its {few} and its {many} nearest traps on foot, at "
-        f"most {marks.cutoff_m:g} m away (the sum of a group is standardised as Gi*, Ord and Getis "
-        "1995; unlike neighbours are found by local Moran's I, Anselin 1995). A trap is marked "
-        "when its group stands out and its own rate is on the same side of the average.",
-        f"Chance is judged by {analysis.permutations:,} random re-assignments of the catches to "
-        "places of the same design, and adjusted for looking at every group (largest statistic of "
-        "each re-assignment, Westfall and Young 1993): with no clustering at all, "
-        f"about {marks.alpha:.0%} of maps would carry any mark. Every week's map is tested anew; "
-        "looking at many weeks is many looks.",
-        "The second look asks the same after a negative binomial regression of the catch on "
-        "design, walk to the nearest refuge and use of the ground. It cannot tell a patch on an "
-        "edge from the edge itself.",
-        *_chance_note(analysis.chance),
-        "The ground between traps is not coloured by guesswork: a zone shows its own traps only.",
-        "When a trap density counts as too low is a working assumption of the site's settings "
-        "(common practice, no source).",
-    ]
-
-
-def _chance_note(chance: Chance | None) -> list[str]:
-    if chance is None:
-        return []
-    return [
-        "How often a patch would be found is simulated with the site's own traps, trap-nights, "
-        f"catch and spread: {chance.found} of {chance.maps} maps with a planted patch of "
-        f"{chance.traps} traps."
-    ]
-
-
 def provenance(analysis: Analysis) -> str:
     """Return what the map page was made from, in one line."""
-    return f"{sources_text(analysis)} Map drawing: Leaflet 1.9.3, BSD-2-Clause."
-
-
-def sources_text(analysis: Analysis) -> str:
-    """Return from which data, settings and version the figures come."""
-    inputs = ", ".join(
-        f"{name} {digest[:8]}" for name, digest in sorted(analysis.site.hashes.items())
-    )
-    nights = round(float(analysis.traps["nights"].sum()))
-    return (
-        f"Data up to {day_text(analysis.season.cutoff)}; season {analysis.season.label}; "
-        f"{count_of(len(analysis.traps), 'trap location')}; {count_of(nights, 'trap-night')}; "
-        f"{analysis.permutations:,} permutations, seed {analysis.seed}; "
-        f"snoutline {VERSION}; inputs (SHA-256): {inputs}."
-    )
+    return f"{sources_text(analysis, english())} Map drawing: Leaflet 1.9.3, BSD-2-Clause."
 
 
 def zone_rate_text(zone: Mapping[Hashable, Any], state: str) -> str:
@@ -708,27 +627,6 @@ def week_sentence(analysis: Analysis, week: str) -> str:
         shading = f"catch rate, as only week {judged} is judged against your limits"
     span = f"season to date, up to {day_text(until)}"
     return f"{dots}Shading: {shading}. Shading and marks: {span}."
-
-
-def ratio_sentence(ratio: DesignRatio) -> str:
-    """Return how one trap design compares with the reference design.
-
-    Examples
-    --------
-    >>> ratio_sentence(DesignRatio("linear", "cup", 2.4, 1.6, 3.6, 24, "estimated"))
-    'A linear trap catches 2.4 times what a cup trap does per night (95 % interval 1.6 to 3.6), \
-estimated from zones and weeks in which both designs were checked (24 zone-weeks).'
-    """
-    pair = f"A {ratio.design} trap"
-    if ratio.source == "not_estimable":
-        why = RATIO_REASONS[ratio.reason]
-        return f"{pair} cannot be compared with a {ratio.reference} trap: {why}."
-    text = f"{pair} catches {ratio.ratio:.1f} times what a {ratio.reference} trap does per night"
-    source = RATIO_SOURCES[ratio.source]
-    if ratio.source == "user":
-        return f"{text}, {source}: {ratio.reason or 'no source given'}."
-    weeks = count_of(ratio.zone_weeks, "zone-week")
-    return f"{text}{_interval_text(ratio.low, ratio.high)}, {source} ({weeks})."
 
 
 def area_text(area_ha: float, units: Units) -> str:

@@ -11,6 +11,7 @@ from sites import SETTINGS, SPECIES, csv_tables, make_site
 
 from data.reading import read_site
 from maps.committee import CommitteePage, committee_page
+from maps.language_file import english
 from scripts.commands.committee import findings
 
 DEMO = Path(__file__).resolve().parent.parent / "data" / "demo" / "site"
@@ -57,8 +58,8 @@ def state_site(state: str, folder: Path) -> Path:
 
 
 def state_page(state: str, folder: Path) -> CommitteePage:
-    """Return the page of a state."""
-    return committee_page(findings(read_site(state_site(state, folder))))
+    """Return the page of a state, in English."""
+    return committee_page(findings(read_site(state_site(state, folder))), english())
 
 
 def _copied(folder: Path) -> Path:

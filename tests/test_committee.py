@@ -12,20 +12,23 @@ import pytest
 import textstat
 from analyses import HOSTILE
 from committee_sites import NOTES, STATES, state_page, state_site
+from plain_words import PLAIN_FORM
 
 from data.committee_settings import MOST_LETTERS, CommitteeSettings, parse_committee
 from data.findings import SettingsError
 from data.reading import read_site
 from data.settings_file import parse_settings
-from maps import committee_words as words
+from data.zone_uses import KNOWN_USES
 from maps.committee import CommitteePage, change_text, committee_page, numbered_above
-from maps.committee_words import say
+from maps.committee_map import KEY as MAP_KEY
+from maps.language_file import english
 from scripts.commands.committee import findings, wanted_tactic
 from spatial.next_dates import KINDS, next_dates
 from spatial.plan_or_not import NO_PLAN, plan_or_not
 from spatial.results import Analysis
 from spatial.season_comparison import NOT_COMPARED, SeasonComparison
 
+EN = english()
 MOST_GRADE = 9.0
 PRESCRIBES = re.compile(
     r"\b(spray\w*|apply|applied|should|must|ought|recommend\w*|need to|have to)\b", re.IGNORECASE
@@ -44,20 +47,20 @@ def lines_of(page: CommitteePage, *keys: str) -> list[str]:
 
 def own_words(page: CommitteePage) -> list[str]:
     """Return every sentence of the page but the user's own notes."""
-    glossary = [f"{head}: {text}" for head, text in page.section("glossary").items]
+    glossary = [f"{head} {text}" for head, text in page.section("glossary").items]
     sections = [line for section in page.sections for line in section.lines]
     return [page.subtitle, page.lead, *sections, *glossary]
 
 
+TECHNICAL = ("method.", "ratio.")
+"""Messages of the second page, for whoever asks."""
+
+
 def every_template() -> Iterator[str]:
-    """Yield every text of the words file that can reach the page."""
-    for part in (
-        words.LEAD, words.FOUND, words.LAST_YEAR, words.PLAN, words.COST, words.NOTES,
-        words.UNKNOWN, words.NEXT, words.HEADINGS, words.MAP_KEY, words.LIMIT_TEXT,
-    ):  # fmt: skip
-        for text in part.values():
-            yield from (text,) if isinstance(text, str) else text
-    yield from (f"{head}: {text}" for head, text in words.GLOSSARY)
+    """Yield every English text that can reach the first page."""
+    for key, message in EN.messages.items():
+        if not key.startswith(TECHNICAL):
+            yield from (message,) if isinstance(message, str) else message.values()
 
 
 def test_the_lead_says_what_is_so_in_every_state(pages: dict[str, CommitteePage]) -> None:
@@ -103,8 +106,8 @@ def test_what_is_found_is_not_oversold_when_nothing_stands_out(
     ("reason", "said"),
     [
         ("no_variation", "All traps caught alike, so no spot is busier than the rest."),
-        ("no_nights", say(words.FOUND, "few_traps")),
-        ("all_neighbours", say(words.FOUND, "not_tested")),
+        ("no_nights", EN.say("found.few_traps")),
+        ("all_neighbours", EN.say("found.not_tested")),
     ],
 )
 def test_why_no_busy_spot_can_be_told_is_said(
@@ -112,7 +115,7 @@ def test_why_no_busy_spot_can_be_told_is_said(
 ) -> None:
     analysis = pages["few_traps"].findings.analysis
     told = replace(analysis, global_test=replace(analysis.global_test, reason=reason))
-    page = committee_page(replace(pages["few_traps"].findings, analysis=told))
+    page = committee_page(replace(pages["few_traps"].findings, analysis=told), EN)
     assert lines_of(page, "found")[-1] == said
 
 
@@ -135,18 +138,18 @@ def test_no_price_means_no_cost_and_no_plan_means_no_ground(
 ) -> None:
     toml = state_site("busy", tmp_path / "busy") / "site.toml"
     toml.write_text(toml.read_text(encoding="utf-8").replace(NOTES, ""), encoding="utf-8")
-    page = committee_page(findings(read_site(tmp_path / "busy")))
+    page = committee_page(findings(read_site(tmp_path / "busy")), EN)
     said = " ".join(lines_of(page, "cost"))
     assert "No price was given, so we show no cost." in said
     assert "$" not in said
     assert "No note was given on water, bees or players." in lines_of(page, "notes")
     assert "keeps no distance from it yet" in " ".join(lines_of(page, "plan"))
     for state in ("quiet", "undecided", "few_traps", "no_limit"):
-        assert lines_of(pages[state], "cost") == [say(words.COST, "nothing")]
+        assert lines_of(pages[state], "cost") == [EN.say("cost.nothing")]
 
 
 def test_the_users_notes_stand_there_as_they_are(pages: dict[str, CommitteePage]) -> None:
-    items = dict(pages["busy"].section("notes").items)
+    items = {head.rstrip(":"): text for head, text in pages["busy"].section("notes").items}
     assert (
         items["Water"] == "The pond at hole 9 keeps a strip of 25 ft. No drain lies in the zones."
     )
@@ -162,7 +165,7 @@ def test_zones_are_numbered_as_on_the_map(pages: dict[str, CommitteePage]) -> No
     assert numbered_above(pages["no_limit"].findings.analysis) == []
 
 
-BANNED = tuple(words.PLAIN_FORM)
+BANNED = tuple(PLAIN_FORM)
 
 
 def forbidden(text: str) -> list[str]:
@@ -184,15 +187,15 @@ def test_no_template_holds_a_word_of_the_trade() -> None:
 def test_the_list_of_words_sees_one_and_gives_a_plain_form() -> None:
     assert forbidden("Moran's I, by permutation (p < 0.05)") == ["moran", "permutation", "p <"]
     for word in ("binomial", "dispersion", "posterior", "gi*", "irac", "trap-night", "p-value"):
-        assert words.PLAIN_FORM[word]
-        assert not forbidden(words.PLAIN_FORM[word])
+        assert PLAIN_FORM[word]
+        assert not forbidden(PLAIN_FORM[word])
 
 
 @pytest.mark.parametrize("state", STATES)
 def test_nothing_is_prescribed(state: str, pages: dict[str, CommitteePage]) -> None:
     said = own_words(pages[state])
     assert [line for line in said if PRESCRIBES.search(line)] == []
-    assert say(words.PLAN, "caution") in said
+    assert EN.say("plan.caution") in said
 
 
 @pytest.mark.parametrize("state", STATES)
@@ -217,14 +220,20 @@ def test_the_grade_sees_a_hard_sentence() -> None:
 
 
 def test_every_code_of_the_steps_has_its_words() -> None:
-    assert set(NOT_COMPARED) <= set(words.LAST_YEAR)
-    assert set(NO_PLAN) <= set(words.PLAN)
-    assert set(KINDS) == set(words.NEXT)
+    assert set(NOT_COMPARED) <= keys_of("last_year")
+    assert set(NO_PLAN) <= keys_of("plan")
+    assert set(KINDS) == keys_of("next")
+    assert {use.replace(" ", "_") for use in KNOWN_USES} == keys_of("uses")
+    assert set(MAP_KEY.values()) <= keys_of("map")
+
+
+def keys_of(section: str) -> set[str]:
+    return {key.partition(".")[2] for key in EN.messages if key.startswith(f"{section}.")}
 
 
 def compared(found: SeasonComparison, page: CommitteePage) -> list[str]:
     told = replace(page.findings, comparison=found)
-    return lines_of(committee_page(told), "last_year")
+    return lines_of(committee_page(told, EN), "last_year")
 
 
 def test_every_reason_not_to_compare_is_said(pages: dict[str, CommitteePage]) -> None:
@@ -248,7 +257,7 @@ def test_the_change_and_its_ends_are_those_of_the_comparison(
     assert "That is 50 % more. Allowing for chance, it may be from 20 % more to 3.4 times" in said
     assert "went up or down" not in said
     assert "treated" not in said
-    assert change_text(0.5) == "50 % less"
+    assert change_text(0.5, EN) == "50 % less"
 
 
 def kinds(analysis: Analysis) -> list[tuple[str, date | None, date | None]]:
@@ -293,7 +302,7 @@ def test_after_the_season_the_next_one_is_named(pages: dict[str, CommitteePage])
 
 def test_named_zones_are_planned_even_where_none_is_above(tmp_path: Path) -> None:
     site = read_site(state_site("undecided", tmp_path / "site"))
-    page = committee_page(findings(site, zones="Z1, Z3"))
+    page = committee_page(findings(site, zones="Z1, Z3"), EN)
     said = " ".join(lines_of(page, "plan"))
     assert "The plan covers 2 zones, picked by name" in said
     assert "It leaves 4 zones alone." in said
@@ -342,5 +351,7 @@ def test_notes_are_checked() -> None:
 def test_long_lists_and_long_names_are_cut(pages: dict[str, CommitteePage]) -> None:
     analysis = pages["busy"].findings.analysis
     zones = analysis.zones.assign(name="a very long name of a zone " * 5)
-    page = committee_page(replace(pages["busy"].findings, analysis=replace(analysis, zones=zones)))
+    page = committee_page(
+        replace(pages["busy"].findings, analysis=replace(analysis, zones=zones)), EN
+    )
     assert max(len(line) for line in lines_of(page, "found")) < 400

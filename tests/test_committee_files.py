@@ -32,10 +32,12 @@ from maps.committee_map import STYLES, committee_picture, picture_svg
 from maps.committee_page import committee_html
 from maps.committee_pdf import CONTENT_MM, PAPERS, Paper, committee_pdf, fitting_size, printable
 from maps.committee_slides import SLIDES, committee_slides
+from maps.language_file import english
 from maps.palette import MIN_LIGHTNESS_STEP, lightness_of
 from maps.zone_states import EVIDENCE_KEY
 from scripts.commands import committee as module
 
+EN = english()
 ROOT = Path(__file__).resolve().parent.parent
 PAPER_MM = {"letter": (215.9, 279.4), "a4": (210.0, 297.0)}
 CASES = (*STATES, "fullest", "hostile")
@@ -59,7 +61,7 @@ def changed(page: CommitteePage, notes: CommitteeSettings, name: str) -> Committ
     settings = replace(analysis.site.settings, committee=notes, name=title)
     zones = analysis.zones.assign(name=[f"{name} {n}" for n in range(len(analysis.zones))])
     told = replace(analysis, zones=zones, site=replace(analysis.site, settings=settings))
-    return committee_page(replace(page.findings, analysis=told))
+    return committee_page(replace(page.findings, analysis=told), page.lang)
 
 
 @pytest.fixture(scope="module")
@@ -225,7 +227,7 @@ def test_there_are_six_slides_and_the_map_is_shapes(
     assert len(deck.slides) == 6
     types = [[shape.shape_type for shape in slide.shapes] for slide in deck.slides]
     assert MSO_SHAPE_TYPE.PICTURE not in {each for slide in types for each in slide}
-    picture = committee_picture(page.findings.analysis)
+    picture = committee_picture(page.findings.analysis, EN)
     free = [shape for shape in deck.slides[1].shapes if shape.shape_type == MSO_SHAPE_TYPE.FREEFORM]
     # Every area, every line of the legend, all traps together, the scale bar and the arrow.
     assert len(free) == len(picture.areas) + len(picture.key) + 1 + 3
@@ -292,14 +294,14 @@ def test_zones_are_told_apart_in_grey_by_shade_lines_or_letter(
     assert len(set(looks.values())) == len(looks)
     plain = sorted(lightness_of(STYLES[kind].fill) for kind in ("a", "b", "water", "obstacle"))
     assert min(high - low for low, high in pairwise(plain)) >= MIN_LIGHTNESS_STEP
-    picture = committee_picture(pages["busy"].findings.analysis)
+    picture = committee_picture(pages["busy"].findings.analysis, EN)
     assert sorted(text for _, text in picture.letters) == ["A1", "A2", "A3", "A4", "U", "U", "U"]
     assert all(area.strokes for area in picture.areas if area.kind == "t")
     assert [kind for kind, _ in picture.key][:1] == ["a"]
 
 
 def test_without_a_limit_zones_are_shaded_by_their_catch(pages: dict[str, CommitteePage]) -> None:
-    picture = committee_picture(pages["no_limit"].findings.analysis)
+    picture = committee_picture(pages["no_limit"].findings.analysis, EN)
     assert picture.letters == ()
     assert any(text == "4 to 8 per trap per week" for _, text in picture.key)
     svg = picture_svg(picture, "<map>")

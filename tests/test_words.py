@@ -22,12 +22,20 @@ from data.set_aside import Account, Tally
 from data.settings import MarkSettings
 from data.site import STATUSES
 from maps import cluster_words, words
+from maps.language_file import english
+from maps.method_words import ratio_sentence
 from maps.rounds import round_statuses
 from maps.weeks import week_days, week_span
 from spatial import results
 from spatial.results import Analysis, DesignRatio, GlobalTest
 from spatial.trap_plan import OPEN_EDGE, UNDECIDED
 
+EN = english()
+RATIO_WORDS = {
+    key.removeprefix("ratio."): message if isinstance(message, str) else " ".join(message.values())
+    for key, message in EN.messages.items()
+    if key.startswith("ratio.")
+}
 ALL_WORDS: tuple[Mapping[str, str], ...] = (
     words.MARKS,
     words.MARK_NAMES,
@@ -38,8 +46,7 @@ ALL_WORDS: tuple[Mapping[str, str], ...] = (
     words.PLACEMENTS,
     words.PLACES,
     words.SUGGESTION_REASONS,
-    words.RATIO_SOURCES,
-    words.RATIO_REASONS,
+    RATIO_WORDS,
     words.ZONE_STATES,
     cluster_words.TERMS,
 )
@@ -164,7 +171,7 @@ def test_some_traps_without_a_test_may_be_busy_or_quiet() -> None:
 @pytest.mark.parametrize("source", ["estimated", "user", "not_estimable"])
 def test_a_ratio_is_shown_with_its_source(source: str) -> None:
     reason = {"estimated": "", "user": "club trial", "not_estimable": "no_overlap"}[source]
-    text = words.ratio_sentence(DesignRatio("linear", "cup", 2.4, 1.6, 3.6, 24, source, reason))
+    text = ratio_sentence(DesignRatio("linear", "cup", 2.4, 1.6, 3.6, 24, source, reason), EN)
     assert {"estimated": "1.6 to 3.6", "user": "club trial", "not_estimable": "never checked"}[
         source
     ] in text

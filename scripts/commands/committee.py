@@ -11,9 +11,11 @@ from data.findings import SettingsError
 from data.reading import read_site
 from data.site import Site
 from data.treatment_settings import TACTICS
+from maps.catalogue import Catalogue
 from maps.committee import CommitteePage, Findings, committee_page
 from maps.committee_page import committee_html
-from maps.committee_pdf import PAPERS, Paper, committee_pdf, fitting_size
+from maps.committee_pdf import PAPERS, Paper, committee_pdf, fitting_size, unprintable
+from maps.language_file import english, read_catalogue
 from scripts.out_folder import default_folder, out_option, written
 from scripts.progress import Progress
 from scripts.site_run import aside_texts, going_options, refuse_errors, say
@@ -22,6 +24,12 @@ from spatial.plan_or_not import plan_or_not
 from spatial.season_comparison import site_comparison
 
 NO_SLIDES = "No slides: they need python-pptx (pip install 'snoutline[slides]')."
+
+NO_PDF = {
+    "letters": "No PDF: its font lacks letters of {file} ({letters}). Print committee.html.",
+    "rtl": "No PDF: its text runs from left to right only. Print committee.html.",
+}
+"""Why a language has no PDF."""
 
 
 @click.command(
@@ -43,12 +51,19 @@ NO_SLIDES = "No slides: they need python-pptx (pip install 'snoutline[slides]').
     "--zones", metavar="ZONES", help="Zones of the plan, as in plan.  [default: those above]"
 )
 @click.option("--tactic", type=click.Choice(TACTICS), help="Tactic of the plan, as in plan.")
+@click.option(
+    "--language",
+    type=click.Path(exists=True, dir_okay=False, path_type=Path),
+    metavar="FILE",
+    help="Translated copy of maps/languages/en.toml.  [default: English]",
+)
 @out_option()
 @going_options
 def command(
     site: Path,
     *,
     paper: Paper,
+    language: Path | None,
     out: Path | None,
     keep_going: bool,
     quiet: bool,
@@ -57,23 +72,25 @@ def command(
     """Write one page about SITE for a committee: found, planned, not known, next.
 
     Writes committee.html and committee.pdf, whose second page says how all was made, and, where
-    python-pptx is installed, committee.pptx. Your notes stand in [committee] of site.toml. The
+    python-pptx is installed, committee.pptx. Another language than English is a file that you
+    translate; README says how. Your notes stand in [committee] of site.toml. The
     files of SITE are only read.
     """
     with Progress(quiet=quiet) as progress:
+        lang = read_catalogue(language) if language else english()
         progress.step("reading the site")
         checked = read_site(site)
         if not keep_going:
             refuse_errors(checked)
         progress.step("weighing the zones")
-        page = committee_page(findings(checked, **asked))
+        page = committee_page(findings(checked, **asked), lang)
         progress.step("drawing")
         folder = out or default_folder(site)
         paths = written(
             {**committee_texts(page, paper), **aside_texts(checked, folder)}, folder, site
         )
-    lines = [page.lead, *page.section("found").lines]
-    say(checked.findings, lines if has_slides() else [*lines, NO_SLIDES], paths, quiet=quiet)
+    lines = [page.lead, *page.section("found").lines, *_not_written(lang)]
+    say(checked.findings, lines, paths, quiet=quiet)
 
 
 def findings(
@@ -118,17 +135,40 @@ def wanted_tactic(site: Site, tactic: str | None) -> str:
 
 
 def committee_texts(page: CommitteePage, paper: Paper) -> dict[str, str | bytes]:
-    """Return the content of every file by its name."""
-    texts: dict[str, str | bytes] = {
-        "committee.html": committee_html(page, paper, fitting_size(page, paper)),
-        "committee.pdf": committee_pdf(page, paper),
-    }
+    """Return the content of every file by its name.
+
+    Raises
+    ------
+    SettingsError
+        If the texts are too long for one sheet.
+    """
+    try:
+        size_pt = fitting_size(page, paper)
+    except OverflowError as error:
+        texts_of = "the notes in [committee]"
+        texts_of += f" or the messages of {page.lang.file}" if page.lang.file else ""
+        raise SettingsError(f"{error} on one sheet; shorten {texts_of}") from None
+    texts: dict[str, str | bytes] = {"committee.html": committee_html(page, paper, size_pt)}
+    if not no_pdf(page.lang):
+        texts["committee.pdf"] = committee_pdf(page, paper)
     if has_slides():
         # An optional extra: it is imported only where it is installed.
         from maps.committee_slides import committee_slides  # noqa: PLC0415
 
         texts["committee.pptx"] = committee_slides(page)
     return texts
+
+
+def no_pdf(lang: Catalogue) -> str:
+    """Return why a language has no PDF; blank if it has one."""
+    if lang.direction == "rtl":
+        return NO_PDF["rtl"]
+    letters = unprintable(lang)
+    return NO_PDF["letters"].format(file=lang.file, letters=letters) if letters else ""
+
+
+def _not_written(lang: Catalogue) -> list[str]:
+    return [each for each in (no_pdf(lang), "" if has_slides() else NO_SLIDES) if each]
 
 
 def has_slides() -> bool:

@@ -1,0 +1,51 @@
+"""English words of the trade that may not stand on the committee page, and what is said instead."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+PLAIN_FORM: Mapping[str, str] = {
+    "moran": "busy traps stand near busy traps",
+    "permutation": "chance",
+    "p-value": "chance",
+    "p value": "chance",
+    "p =": "chance",
+    "p <": "chance",
+    "significan": "more than chance would bring",
+    "binomial": "how counts differ from trap to trap",
+    "dispersion": "how counts differ from trap to trap",
+    "posterior": "the chance that it is over its limit",
+    "gi*": "a busy spot",
+    "irac": "the kind of product",
+    "trap-night": "a trap and a night",
+    "trap-week": "per trap per week",
+    "trap nights": "a trap and a night",
+    "cluster": "a busy spot",
+    "interval": "from ... to ...",
+    "confidence": "from ... to ...",
+    "bootstrap": "from ... to ...",
+    "degree-day": "how warm it was",
+    "phenology": "when they walk",
+    "exposure": "how long the traps were out",
+    "larvae": "grubs",
+    "sphenophorus": "billbug",
+    "efficacy": "what the treatment did",
+    "threshold": "limit",
+    "covariate": "",
+    "regression": "",
+    "median": "the middle",
+    "standard error": "from ... to ...",
+    "statistic": "",
+    "hypothesis": "",
+    "null": "",
+    "sigma": "",
+    "variance": "",
+    "model": "",
+    "estimate": "about",
+    "parameter": "",
+    "density": "how many there are",
+    "exclusion": "what we keep clear",
+    "net area": "how much ground",
+    "probability": "chance",
+}
+"""Words that may not stand on the page -> how it is said instead; blank: not said at all."""
