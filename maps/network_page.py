@@ -159,7 +159,8 @@ def _table(report: NetworkReport) -> str:
         tds = "".join(f"<td>{escape(text)}</td>" for text in cells)
         rows.append(f'<tr><th scope="row">{name}</th>{tds}</tr>')
     return (
-        f'<div class="scroll"><table class="net zones"><thead><tr>{head}</tr></thead>'
+        '<div class="scroll" tabindex="0" role="region" aria-label="Zones">'
+        f'<table class="net zones"><thead><tr>{head}</tr></thead>'
         f"<tbody>{''.join(rows)}</tbody></table></div>"
     )
 

@@ -69,6 +69,8 @@ _LAYOUT = (
     "table.lead td,table.lead th{min-width:0}table.lead tbody th{text-align:left}"
     "table.lead th{overflow-wrap:normal}table.lead .k{white-space:normal}"
     "@media(max-width:520px){.wide{display:none}}"
+    # A thumb's width: 44 px, as on the map.
+    "@media screen{.links a{display:inline-block;padding:11px 0}}"
     # On paper the numbers of the line stand beside its picture, open or not.
     "@media print{section{break-inside:avoid}section p{font-size:11px;line-height:1.3;margin:3px 0}"
     "summary{display:none}"
@@ -195,7 +197,7 @@ def sampling_html(found: SiteSampling, *, cores: bool = False) -> str:
     links = chart_names(found)
     if links:
         items = "".join(f'<li><a href="{escape(name)}">{escape(name)}</a></li>' for name in links)
-        parts.append(f"<h2>Decision charts to carry</h2><ul>{items}</ul>")
+        parts.append(f'<h2>Decision charts to carry</h2><ul class="links">{items}</ul>')
     parts.append(f"<footer>{paragraph(f'snoutline {VERSION}.')}</footer>")
     return plain_page(title, STYLE + _LAYOUT, parts)
 
