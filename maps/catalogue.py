@@ -220,6 +220,21 @@ class Catalogue:
             return self.say("dates.same_month", **days, month=months[0])
         return self.say("dates.same_year", **days, first_month=months[0], last_month=months[1])
 
+    def month(self, day: date) -> str:
+        """Return the name of a day's month as it stands alone.
+
+        Examples
+        --------
+        >>> from maps.language_file import english
+        >>> english().month(date(2026, 5, 31)), english().short_month(date(2026, 2, 1))
+        ('May', 'Feb')
+        """
+        return str(self.locale.months["stand-alone"]["wide"][day.month])
+
+    def short_month(self, day: date) -> str:
+        """Return the short name of a day's month as it stands alone."""
+        return str(self.locale.months["stand-alone"]["abbreviated"][day.month])
+
     def _month(self, month: int) -> str:
         return str(self.locale.months["format"]["wide"][month])
 

@@ -127,10 +127,10 @@ def committee_page(findings: Findings, lang: Catalogue) -> CommitteePage:
     return CommitteePage(
         title=lang.say("page.title", site=short(site.name, MOST_LETTERS_SITE)),
         subtitle=lang.say("page.subtitle", day=lang.day(analysis.season.cutoff)),
-        lead=_lead(analysis, lang),
+        lead=lead_text(analysis, lang),
         sections=(
             _section("found", _found(analysis, lang), lang),
-            _section("last_year", _last_year(findings.comparison, lang), lang),
+            _section("last_year", last_year_lines(findings.comparison, lang), lang),
             _section("plan", _plan(findings, lang), lang),
             _section("cost", _cost(findings, lang), lang),
             _notes(findings, lang),
@@ -185,7 +185,8 @@ def unparted(text: str) -> str:
     return text.replace(" %", "\N{NO-BREAK SPACE}%")
 
 
-def _names(analysis: Analysis) -> dict[str, str]:
+def zone_names(analysis: Analysis) -> dict[str, str]:
+    """Return what each zone is called, by its id: its name, or the id where it has none."""
     zones = analysis.zones
     pairs = zip(zones["zone_id"].astype(str), zones["name"].astype(str), strict=True)
     return {zone_id: short(name.strip() or zone_id) for zone_id, name in pairs}
@@ -195,9 +196,10 @@ def _list(names: list[str], lang: Catalogue) -> str:
     return lang.listed(names, MOST_NAMES)
 
 
-def _lead(analysis: Analysis, lang: Catalogue) -> str:
+def lead_text(analysis: Analysis, lang: Catalogue) -> str:
+    """Return in a line or two how the zones stand against their limits."""
     states = Counter(each.state for each in analysis.decisions)
-    empty = int(analysis.zones["gap"].eq("no_traps").sum())
+    empty = without_traps(analysis)
     if not analysis.judged:
         first = [lang.say(f"lead.{_no_limit(analysis)}")]
     else:
@@ -208,6 +210,11 @@ def _lead(analysis: Analysis, lang: Catalogue) -> str:
             first.append(lang.say("lead.undecided", states["undecided"]))
     parts = [lang.listed(first), *([lang.say("lead.no_traps", empty)] if empty else [])]
     return " ".join(lang.say("page.sentence", text=each) for each in parts)
+
+
+def without_traps(analysis: Analysis) -> int:
+    """Return the number of zones of which no trap tells anything."""
+    return int(analysis.zones["gap"].eq("no_traps").sum())
 
 
 def _no_limit(analysis: Analysis) -> str:
@@ -246,7 +253,7 @@ def _caught(analysis: Analysis, lang: Catalogue) -> str:
 
 
 def _states(analysis: Analysis, lang: Catalogue) -> list[str]:
-    names = _names(analysis)
+    names = zone_names(analysis)
     above = numbered_above(analysis)
     by_state = {
         state: [names[each.zone_id] for each in analysis.decisions if each.state == state]
@@ -325,7 +332,7 @@ def _most_caught(analysis: Analysis, lang: Catalogue) -> list[str]:
     if zones.empty:
         return []
     top = zones.sort_values(["rate", "zone_id"], ascending=[False, True]).iloc[0]
-    name = _names(analysis)[str(top["zone_id"])]
+    name = zone_names(analysis)[str(top["zone_id"])]
     return [lang.say("found.most_caught", zones=name, rate=lang.rate(float(top["rate"])))]
 
 
@@ -343,15 +350,16 @@ def _busy(analysis: Analysis, lang: Catalogue) -> list[str]:
     busy = traps[traps["mark"].isin(BUSY)]
     if busy.empty:
         return [lang.say("found.none_busy")]
-    names = _names(analysis)
+    names = zone_names(analysis)
     zones = [names[each] for each in sorted(set(busy["zone_id"].dropna().astype(str)))]
     lines = [lang.say("found.busy", zones=_list(zones, lang) or lang.say("found.outside"))]
     for_place = busy["place_mark"].isin(BUSY).any()
     return lines if for_place else [*lines, lang.say("found.busy_place")]
 
 
-def _last_year(found: SeasonComparison, lang: Catalogue) -> list[str]:
-    if found.reason and found.reason != "few_before":
+def last_year_lines(found: SeasonComparison, lang: Catalogue) -> list[str]:
+    """Return how this season's catch compares with an earlier one, or why it cannot be compared."""
+    if found.reason and found.reason not in ("few_before", "few_now"):
         return [lang.say(f"last_year.{found.reason}", found.traps, least=FEWEST_TRAPS)]
     lines = [lang.say("last_year.matched", found.traps)]
     if found.treated_traps:
@@ -400,7 +408,7 @@ def _plan(findings: Findings, lang: Catalogue) -> list[str]:
     plan = findings.plan
     if plan is None:
         return [lang.say(f"plan.{findings.no_plan}"), lang.say("plan.caution")]
-    names = _names(findings.analysis)
+    names = zone_names(findings.analysis)
     zones = [names[str(each)] for each in plan.areas.zones["zone_id"]]
     code = "planned_named" if plan.named else "planned_above"
     lines = [
@@ -490,10 +498,11 @@ def _unknown(analysis: Analysis, lang: Catalogue) -> list[str]:
     lines = [lang.say(f"unknown.{code}", n, all=len(zones)) for code, n in counts.items() if n]
     if not empty.any():
         lines.append(lang.say("unknown.every_zone"))
-    return [*lines, _missed(analysis, lang), lang.say("unknown.activity")]
+    return [*lines, missed_text(analysis, lang), lang.say("unknown.activity")]
 
 
-def _missed(analysis: Analysis, lang: Catalogue) -> str:
+def missed_text(analysis: Analysis, lang: Catalogue) -> str:
+    """Return how often a busy spot would be missed."""
     chance = analysis.chance
     if chance is None or math.isnan(chance.share):
         return lang.say("unknown.missed_unknown")
@@ -512,7 +521,8 @@ def _date_sentence(each: NextDate, lang: Catalogue) -> str:
     first = lang.day(each.first) if each.first else ""
     last = lang.day(each.last) if each.last else ""
     days = lang.span(each.first, each.last) if each.first and each.last else ""
-    return lang.say(f"next.{each.kind}", first=first, last=last, days=days)
+    number = each.seasons or None
+    return lang.say(f"next.{each.kind}", number, first=first, last=last, days=days)
 
 
 def _glossary(analysis: Analysis, lang: Catalogue) -> list[tuple[str, str]]:

@@ -271,11 +271,14 @@ def _letters(analysis: Analysis, frame: Frame, lang: Catalogue) -> list[tuple[Po
     numbers = {each.zone_id: n for n, each in enumerate(numbered_above(analysis), 1)}
     found = []
     for decision, shape in zip(analysis.decisions, analysis.zones.geometry, strict=True):
-        text = {"above": f"{above}{numbers.get(decision.zone_id, '')}", "undecided": undecided}
-        if decision.state in text:
+        text = {
+            "a": f"{above}{numbers.get(decision.zone_id, '')}",
+            **dict.fromkeys("hw", undecided),
+        }.get(evidence_char(decision))
+        if text is not None:
             largest = max(shapely.get_parts(shape), key=lambda part: part.area)
             spot = label_point(largest, MultiPoint())
-            found.append((frame.place(spot.x, spot.y), text[decision.state]))
+            found.append((frame.place(spot.x, spot.y), text))
     return found
 
 

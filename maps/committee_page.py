@@ -60,8 +60,9 @@ def committee_html(page: CommitteePage, paper: str, size_pt: float) -> str:
     picture = committee_picture(page.findings.analysis, lang)
     under = "".join(_section(page, key) for key in UNDER)
     parts = [
-        f"<header><h1>{_text(page.title)}</h1>",
-        f'<p class="sub">{_text(page.subtitle)}</p><p class="lead">{_text(page.lead)}</p></header>',
+        f"<header><h1>{embraced(page.title)}</h1>",
+        f'<p class="sub">{embraced(page.subtitle)}</p>',
+        f'<p class="lead">{embraced(page.lead)}</p></header>',
         f'<main><div class="top">{_map(picture, page)}{_section(page, "found")}</div>',
         f'<div class="under">{under}</div>',
         f'<div class="words">{_section(page, "glossary")}</div></main>',
@@ -78,20 +79,20 @@ def committee_html(page: CommitteePage, paper: str, size_pt: float) -> str:
     return plain_page(page.title, style, parts, "committee", own_font=True, language=language)
 
 
-def _text(text: str) -> str:
+def embraced(text: str) -> str:
     """Return a text that may hold the user's words: it cannot turn the direction of the rest."""
     return f"<bdi>{escape(text)}</bdi>"
 
 
 def _section(page: CommitteePage, key: str) -> str:
     section = page.section(key)
-    lines = "".join(f"<p>{_text(unparted(line))}</p>" for line in section.lines)
+    lines = "".join(f"<p>{embraced(unparted(line))}</p>" for line in section.lines)
     return f"<section><h2>{escape(section.heading)}</h2>{_items(section)}{lines}</section>"
 
 
 def _items(section: Section) -> str:
     return "".join(
-        f"<p><strong>{escape(head)}</strong> {_text(text)}</p>" for head, text in section.items
+        f"<p><strong>{escape(head)}</strong> {embraced(text)}</p>" for head, text in section.items
     )
 
 

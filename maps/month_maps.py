@@ -25,7 +25,7 @@ _ROOM_MM = (54.0, 60.0)
 _BLANK_MM, _FOOT_MM = 4.0, 7.0
 """What a frame leaves blank at its sides, and for the foot that these maps do not have."""
 
-_HEAD_MM, _KEY_MM = 5.0, 8.0
+_HEAD_MM, _KEY_MM = 4.6, 7.0
 _DISC_MM, _RING_MM = 2.6, 0.55
 _GROUND, _EDGE = "#e8e6de", "#8b8980"
 _NICE = (1.0, 2.0, 5.0)
@@ -58,7 +58,7 @@ def month_maps_svg(review: SeasonReview, names: Mapping[date, str], label: str, 
     for number, (month, table) in enumerate(review.months.items()):
         x, y = number % COLUMNS * wide, number // COLUMNS * high
         parts.append(
-            f'<text x="{x + 1:.1f}" y="{y + 4.2:.1f}" font-size="3.6" font-weight="700">'
+            f'<text x="{x + 1:.1f}" y="{y + 3.8:.1f}" font-size="3" font-weight="700">'
             f"{escape(names[month])}</text>"
             f'<g transform="translate({x - _BLANK_MM:.1f} {y + _HEAD_MM - _BLANK_MM:.1f})">'
             f'<use href="#grounds"/>{_discs(traps, table, frame, scale)}</g>'
@@ -145,4 +145,4 @@ def _ring(x: float, y: float) -> str:
 
 
 def _note(x: float, y: float, text: str) -> str:
-    return f'<text x="{x:.1f}" y="{y + 1.2:.1f}" font-size="3.4">{escape(text)}</text>'
+    return f'<text x="{x:.1f}" y="{y + 1.2:.1f}" font-size="2.8">{escape(text)}</text>'

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from dataclasses import dataclass
 from html import escape
 
 import geopandas as gpd
 import shapely
 from shapely.geometry.base import BaseGeometry
 
+from data.settings import Units
 from maps.plan_map import Frame, foot_svg, hatched_svg, shapes_svg
+from maps.words import distance_text
 from spatial.network_report import NetworkReport
 from spatial.treatment import is_water
 
@@ -39,8 +43,38 @@ HATCHES = {"n-thin": _HATCH_MM, "n-none": -_HATCH_MM / 1.7}
 """Thin and none differ by the way of their lines, not by shade alone."""
 
 
-def network_map_svg(report: NetworkReport) -> str:
-    """Return the map as an SVG element, sized in mm; everything has its class for the style."""
+@dataclass(frozen=True, slots=True)
+class MapWords:
+    """Words on the map of a network.
+
+    Parameters
+    ----------
+    label
+        For readers who do not see it.
+    north
+        The letter at the arrow.
+    distance
+        How a distance is written in the site's units.
+    """
+
+    label: str = "Map of the trap network"
+    north: str = "N"
+    distance: Callable[[float, Units], str] = distance_text
+
+
+USUAL = MapWords()
+
+
+def network_map_svg(report: NetworkReport, words: MapWords = USUAL) -> str:
+    """Return the map as an SVG element, sized in mm; everything has its class for the style.
+
+    Parameters
+    ----------
+    report
+        The network.
+    words
+        What is written on it.
+    """
     site, zones = report.analysis.site, report.analysis.zones
     frame = Frame(list(zones.geometry))
     told = report.verdicts[report.verdicts["purpose"] == "evidence"].set_index("zone_id")
@@ -57,12 +91,12 @@ def network_map_svg(report: NetworkReport) -> str:
         shapes_svg(site.obstacles.geometry[water], frame, "m-water"),
         *_traps(report, frame),
         *_places(report, frame),
-        foot_svg(frame, site.settings.units),
+        foot_svg(frame, site.settings.units, words.distance, words.north),
     ]
     size = f"0 0 {frame.width_mm:.1f} {frame.height_mm:.1f}"
     return (
         f'<svg class="plan-map" viewBox="{size}" role="img" '
-        f'aria-label="Map of the trap network">{"".join(parts)}</svg>'
+        f'aria-label="{escape(words.label)}">{"".join(parts)}</svg>'
     )
 
 

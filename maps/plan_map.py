@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
+from html import escape
 from typing import TypeVar
 
 import geopandas as gpd
@@ -234,16 +235,21 @@ def _label(shape: BaseGeometry, text: str, frame: Frame) -> str:
     )
 
 
-def foot_svg(frame: Frame, units: Units) -> str:
+def foot_svg(
+    frame: Frame,
+    units: Units,
+    distance: Callable[[float, Units], str] = distance_text,
+    north: str = "N",
+) -> str:
     """Return scale bar and north arrow."""
     (wide, length_m), y = scale_bar(frame, units), frame.height_mm - 2.2
-    text = distance_text(length_m, units)
+    text = escape(distance(length_m, units))
     x = frame.width_mm - 7
     return (
         f'<path class="m-scale" d="M3 {y - 1.6:.1f}V{y:.1f}H{3 + wide:.1f}V{y - 1.6:.1f}"/>'
         f'<text class="m-note" x="{5 + wide:.1f}" y="{y:.1f}">{text}</text>'
         f'<path class="m-north" d="M{x:.1f} {y - 4.6:.1f}l1.6 4.8l-1.6 -1l-1.6 1Z"/>'
-        f'<text x="{x + 3.6:.1f}" y="{y:.1f}">N</text>'
+        f'<text x="{x + 3.6:.1f}" y="{y:.1f}">{escape(north)}</text>'
     )
 
 

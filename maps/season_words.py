@@ -131,6 +131,7 @@ NOT_COMPARED_TEXT = {
     "few_traps": "fewer than five traps stood in the same places on the same nights",
     "few_beetles": "too few beetles were caught in both seasons together",
     "few_before": "too few beetles were caught then",
+    "few_now": "too few beetles are caught now",
 }
 
 PAIRED_TEXT = {
@@ -249,7 +250,13 @@ def compared_sentence(label: str, found: SeasonComparison) -> str:
     """Return how this season compares with an earlier one, matched traps and nights only."""
     if found.reason:
         reason = NOT_COMPARED_TEXT[found.reason].format(past=label)
-        return f"Against {label} nothing can be said: {reason}."
+        if found.reason not in ("few_before", "few_now"):
+            return f"Against {label} nothing can be said: {reason}."
+        return (
+            f"Against {label}, same {count_of(found.traps, 'trap')} on the same nights of the "
+            f"season: {rate_text(found.rate)} adults per trap-week now, "
+            f"{rate_text(found.past_rate)} then; no ratio, for {reason}."
+        )
     high = "no upper end" if found.high == float("inf") else f"{found.high:.2f}"
     return (
         f"Against {label}, same {count_of(found.traps, 'trap')} on the same nights of the season: "

@@ -14,11 +14,19 @@ import pandas as pd
 from spatial.results import Analysis
 from spatial.seasons import season_bounds
 
-KINDS = ("next_check", "season_over", "larvae_due", "cores_time", "effect_told", "plan_open")
+KINDS = (
+    "next_check",
+    "season_over",
+    "larvae_due",
+    "cores_time",
+    "cores_warmth",
+    "effect_told",
+    "plan_open",
+)
 """What a date is of: the next round, the end of this season and the start of the next, the first
 day on which larvae are due by the site's own settings, the time for soil cores by earlier
-seasons, the day from which the effect of the last treatment can be told, and a plan without a
-day."""
+seasons or by the site's own relation to degree-days, the day from which the effect of the last
+treatment can be told, and a plan without a day."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,11 +40,14 @@ class NextDate:
     first, last
         Its days; None where there is none. Of ``"season_over"``, first is the start of the next
         season and last the end of this one.
+    seasons
+        Earlier seasons behind it; 0 where it rests on none.
     """
 
     kind: str
     first: date | None = None
     last: date | None = None
+    seasons: int = 0
 
 
 def next_dates(analysis: Analysis, *, planned: bool) -> tuple[NextDate, ...]:
@@ -52,7 +63,8 @@ def next_dates(analysis: Analysis, *, planned: bool) -> tuple[NextDate, ...]:
     planned
         Whether there is a treatment plan that waits for a decision.
     """
-    found = [*_round(analysis), *_larvae(analysis), *_cores(analysis), *_effect(analysis)]
+    cores = _cores(analysis)
+    found = [*_round(analysis), *(cores or _larvae(analysis)), *_effect(analysis)]
     dated = sorted(found, key=lambda each: each.first or each.last or date.max)
     return (*dated, *([NextDate("plan_open")] if planned else []))
 
@@ -76,15 +88,18 @@ def _larvae(analysis: Analysis) -> list[NextDate]:
 
 
 def _cores(analysis: Analysis) -> list[NextDate]:
-    """Return the time for soil cores by earlier seasons, until it is over."""
+    """Return the time for soil cores, until it is over; not before larvae count by the settings."""
     windows = analysis.when.calendar if analysis.when else ()
-    return [
-        NextDate("cores_time", each.first, each.last)
-        for each in windows
-        if each.what == "cores"
-        and each.basis in ("own_fit", "past_seasons")
-        and each.last > analysis.season.cutoff
-    ]
+    due = [each.first for each in _larvae(analysis) if each.first]
+    kinds = {"own_fit": "cores_warmth", "past_seasons": "cores_time"}
+    found = []
+    for each in windows:
+        first = max(each.first, *due) if due else each.first
+        open_ = max(first, analysis.season.cutoff) < each.last
+        if each.what == "cores" and each.basis in kinds and open_:
+            seasons = each.seasons if each.basis == "past_seasons" else 0
+            found.append(NextDate(kinds[each.basis], first, each.last, seasons))
+    return found
 
 
 def _effect(analysis: Analysis) -> list[NextDate]:

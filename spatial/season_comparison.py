@@ -28,11 +28,18 @@ from spatial.season_dates import DRAWS, FEWEST_BEETLES, FEWEST_TRAPS, LEVEL
 from spatial.seasons import season_bounds
 from spatial.site_ratios import site_ratios
 
-NOT_COMPARED = ("no_past_season", "treated_season", "few_traps", "few_beetles", "few_before")
+NOT_COMPARED = (
+    "no_past_season",
+    "treated_season",
+    "few_traps",
+    "few_beetles",
+    "few_before",
+    "few_now",
+)
 """Why there is no ratio, the first that holds: no countable visit in the last season up to the same
 day; fewer than `FEWEST_TRAPS` matched traps once those of treated zones are left out; fewer than
 that in any case; fewer than `FEWEST_BEETLES` in both seasons together; fewer than that last season,
-so that a ratio to them means nothing."""
+so that a ratio to them means nothing; fewer than that now, so that the ratio's interval is none."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -226,7 +233,9 @@ def _reason(seen: SeasonComparison) -> str:
         return "treated_season" if seen.treated_traps else "few_traps"
     if seen.adults + seen.past_adults < FEWEST_BEETLES:
         return "few_beetles"
-    return "few_before" if seen.past_adults < FEWEST_BEETLES else ""
+    if seen.past_adults < FEWEST_BEETLES:
+        return "few_before"
+    return "few_now" if seen.adults < FEWEST_BEETLES else ""
 
 
 def _interval(adults: FloatArray, nights: FloatArray, seed: int) -> tuple[float, float]:

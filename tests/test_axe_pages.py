@@ -25,6 +25,7 @@ AXE = Path(axe_playwright_python.__file__).parent / "axe.min.js"
 LEVELS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
 COMMANDS: dict[str, tuple[click.Command, list[str], int]] = {
     "committee": (committee.command, [], 1),
+    "review": (committee.command, ["--season", "2025"], 1),
     "season": (season.command, [], 1),
     "network": (network.command, [], 2),
     "efficacy": (efficacy.command, [], 1),

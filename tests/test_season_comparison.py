@@ -118,6 +118,7 @@ REASONS = {
     "treated_season": (weeks([5] * 6, [5] * 6), ("2025-06-20",)),
     "few_beetles": (weeks([1] * 5, [0] * 5), ()),
     "few_before": (NONE_BEFORE, ()),
+    "few_now": (weeks([9] * 6, [1] * 6), ()),
 }
 
 

@@ -16,12 +16,15 @@ from maps.committee import CommitteePage, Findings, committee_page
 from maps.committee_page import committee_html
 from maps.committee_pdf import PAPERS, Paper, committee_pdf, fitting_size, unprintable
 from maps.language_file import english, read_catalogue
+from maps.review import review_page
+from maps.review_page import review_html
 from scripts.out_folder import default_folder, out_option, written
 from scripts.progress import Progress
 from scripts.site_run import aside_texts, going_options, refuse_errors, say
 from spatial.analysis import analyse
 from spatial.plan_or_not import plan_or_not
 from spatial.season_comparison import site_comparison
+from spatial.season_review import season_review
 
 NO_SLIDES = "No slides: they need python-pptx (pip install 'snoutline[slides]')."
 
@@ -39,6 +42,9 @@ NO_PDF = {
 @click.argument("site", type=click.Path(exists=True, file_okay=False, path_type=Path))
 @click.option(
     "--week", metavar="WEEK", help="ISO week, e.g. 2026-W19.  [default: last with visits]"
+)
+@click.option(
+    "--season", metavar="YEAR", help="Look back on the season of that year, in six pictures."
 )
 @click.option(
     "--paper",
@@ -62,6 +68,7 @@ NO_PDF = {
 def command(
     site: Path,
     *,
+    season: str | None,
     paper: Paper,
     language: Path | None,
     out: Path | None,
@@ -72,25 +79,40 @@ def command(
     """Write one page about SITE for a committee: found, planned, not known, next.
 
     Writes committee.html and committee.pdf, whose second page says how all was made, and, where
-    python-pptx is installed, committee.pptx. Another language than English is a file that you
-    translate; README says how. Your notes stand in [committee] of site.toml. The
+    python-pptx is installed, committee.pptx. With --season it writes season-review.html: the year
+    in six pictures, what worked, and what to change in the network. Another language than English
+    is a file that you translate; README says how. Your notes stand in [committee] of site.toml. The
     files of SITE are only read.
     """
+    if season and any(asked.values()):
+        raise SettingsError(
+            "--season looks back on a whole year; leave out --week, --zones and --tactic"
+        )
     with Progress(quiet=quiet) as progress:
         lang = read_catalogue(language) if language else english()
         progress.step("reading the site")
         checked = read_site(site)
         if not keep_going:
             refuse_errors(checked)
-        progress.step("weighing the zones")
-        page = committee_page(findings(checked, **asked), lang)
-        progress.step("drawing")
+        progress.step("looking back" if season else "weighing the zones")
+        if season:
+            texts, lines = review_texts(checked, season, paper, lang)
+        else:
+            page = committee_page(findings(checked, **asked), lang)
+            progress.step("drawing")
+            texts = committee_texts(page, paper)
+            lines = [page.lead, *page.section("found").lines, *_not_written(lang)]
         folder = out or default_folder(site)
-        paths = written(
-            {**committee_texts(page, paper), **aside_texts(checked, folder)}, folder, site
-        )
-    lines = [page.lead, *page.section("found").lines, *_not_written(lang)]
+        paths = written({**texts, **aside_texts(checked, folder)}, folder, site)
     say(checked.findings, lines, paths, quiet=quiet)
+
+
+def review_texts(
+    site: Site, season: str, paper: Paper, lang: Catalogue
+) -> tuple[dict[str, str | bytes], list[str]]:
+    """Return the file of a season looked back on, and what is said of it."""
+    page = review_page(season_review(site, season), lang)
+    return {"season-review.html": review_html(page, paper)}, [page.lead, *page.worked, *page.change]
 
 
 def findings(
