@@ -34,6 +34,9 @@ NO_PDF = {
 }
 """Why a language has no PDF."""
 
+MOST_SHOWN = 20
+"""Of more letters than this the rest is not named."""
+
 
 @click.command(
     name="committee",
@@ -186,7 +189,8 @@ def no_pdf(lang: Catalogue) -> str:
     if lang.direction == "rtl":
         return NO_PDF["rtl"]
     letters = unprintable(lang)
-    return NO_PDF["letters"].format(file=lang.file, letters=letters) if letters else ""
+    shown = letters[:MOST_SHOWN] + ("..." if letters[MOST_SHOWN:] else "")
+    return NO_PDF["letters"].format(file=lang.file, letters=shown) if letters else ""
 
 
 def _not_written(lang: Catalogue) -> list[str]:

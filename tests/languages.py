@@ -1,0 +1,70 @@
+"""Made-up languages: files as a translator would write them, from the English messages."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Callable, Mapping
+from pathlib import Path
+
+from babel import Locale
+
+from maps.catalogue import Catalogue, Message
+from maps.language_file import english, needed_forms, read_catalogue
+
+EN = english()
+
+OPEN = "\N{SINGLE LEFT-POINTING ANGLE QUOTATION MARK}"
+CLOSE = "\N{SINGLE RIGHT-POINTING ANGLE QUOTATION MARK}"
+
+_ASCII = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz"
+_STRANGE = str.maketrans({each: chr(0x410 + n) for n, each in enumerate(_ASCII)})
+"""Latin letters -> Cyrillic ones, which the font of the page has."""
+
+_BRACES = re.compile(r"(\{\w+\})")
+
+
+def pseudo(text: str) -> str:
+    """Return a message between two rare signs, without a Latin letter outside its braces."""
+    parts = _BRACES.split(text)
+    strange = [each if n % 2 else each.translate(_STRANGE) for n, each in enumerate(parts)]
+    return f"{OPEN}{''.join(strange)}{CLOSE}"
+
+
+def same(text: str) -> str:
+    return text
+
+
+def translated(
+    locale: str, change: Callable[[str], str] = same, **own: Message
+) -> dict[str, Message]:
+    """Return every message in the plural forms of a locale; `own` by key, dots as two strokes."""
+    forms = needed_forms(Locale.parse(locale, sep="-"))
+    messages: dict[str, Message] = {}
+    for key, message in EN.messages.items():
+        if isinstance(message, str):
+            messages[key] = change(message)
+        else:
+            messages[key] = {form: change(message.get(form, message["other"])) for form in forms}
+    return messages | {key.replace("__", "."): message for key, message in own.items()}
+
+
+def toml_of(locale: str, messages: Mapping[str, object]) -> str:
+    """Return a language file with one line for each message and plural form."""
+    lines = [f'locale = "{locale}"', 'name = "made up"']
+    for key, message in messages.items():
+        if isinstance(message, Mapping):
+            lines += [f"{key}.{form} = {json.dumps(text)}" for form, text in message.items()]
+        else:
+            lines.append(f"{key} = {json.dumps(message)}")
+    return "\n".join(lines) + "\n"
+
+
+def written(path: Path, locale: str, messages: Mapping[str, object]) -> Path:
+    path.write_text(toml_of(locale, messages), encoding="utf-8")
+    return path
+
+
+def language(folder: Path, locale: str, messages: Mapping[str, object]) -> Catalogue:
+    """Write a language file and read it as the command does."""
+    return read_catalogue(written(folder / f"{locale}.toml", locale, messages))

@@ -1,0 +1,590 @@
+"""Languages: one file holds every word, numbers and days follow the locale, faults are told."""
+
+from __future__ import annotations
+
+import ast
+import html
+import io
+import math
+import re
+from collections.abc import Iterator
+from dataclasses import replace
+from datetime import date, timedelta
+from decimal import Decimal
+from pathlib import Path
+
+import pypdf
+import pytest
+from analyses import HOSTILE
+from click.testing import CliRunner
+from committee_sites import STATES, state_site
+from hypothesis import given
+from hypothesis import strategies as st
+from languages import EN, language, pseudo, same, toml_of, translated, written
+from pptx import Presentation
+
+from data.findings import SettingsError
+from data.reading import read_site
+from data.settings import Units
+from maps.catalogue import Catalogue
+from maps.committee import CommitteePage, Findings, committee_page, short
+from maps.committee_map import class_labels
+from maps.committee_page import committee_html
+from maps.committee_pdf import committee_pdf, fitting_size, unprintable
+from maps.committee_slides import committee_slides
+from maps.decision_words import chance_text
+from maps.language_file import ENGLISH_FILE, read_catalogue
+from maps.palette import class_labels as map_labels
+from maps.percent import percent_text
+from maps.treatment_words import money_text
+from maps.weeks import day_text, span_text, week_days, week_span
+from maps.words import area_text, distance_text, listed, rate_text, use_text
+from scripts.commands import committee as module
+from scripts.commands.committee import findings
+
+ROOT = Path(__file__).resolve().parent.parent
+
+
+@pytest.fixture(scope="module")
+def found(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Findings]:
+    folder = tmp_path_factory.mktemp("states")
+    return {each: findings(read_site(state_site(each, folder / each))) for each in STATES}
+
+
+@pytest.fixture(scope="module")
+def strange(tmp_path_factory: pytest.TempPathFactory) -> Catalogue:
+    """Make a language without a Latin letter, months included (Greek)."""
+    return language(tmp_path_factory.mktemp("el"), "el", translated("el", pseudo))
+
+
+@pytest.fixture(scope="module")
+def german(tmp_path_factory: pytest.TempPathFactory) -> Catalogue:
+    own = {
+        "dates__day": "{day}. {month} {year}",
+        "dates__same_month": "{first_day}. bis {last_day}. {month} {year}",
+    }
+    return language(tmp_path_factory.mktemp("de"), "de", translated("de", same, **own))
+
+
+# What is shown: one place for every word.
+
+RUN = re.compile(r"(?<!\w)[A-Za-z]+(?:\s+[A-Za-z]+)+(?!\w)")
+
+
+def plain_runs(text: str, users: set[str]) -> list[str]:
+    """Return every run of two or more words in plain Latin letters that is not the user's own."""
+    flat = " ".join(text.split())
+    for own in sorted(users, key=lambda each: (-len(each), each)):
+        flat = flat.replace(own, "\N{BULLET}")
+    return RUN.findall(flat)
+
+
+def users_texts(told: Findings) -> set[str]:
+    """Return what the user wrote: names, notes, sources, file names."""
+    site = told.analysis.site
+    names = {str(each) for each in (*told.analysis.zones["name"], site.settings.name)}
+    notes = site.settings.committee
+    texts = {notes.water, notes.pollinators, notes.players, notes.notes}
+    sources = {each.source for each in site.settings.limits}
+    every = {*names, *map(short, names), *texts, *sources, *site.hashes}
+    return {" ".join(each.split()) for each in every if each.strip()}
+
+
+def html_texts(page: CommitteePage) -> str:
+    text = committee_html(page, "letter", fitting_size(page))
+    body = re.sub(r"<style>.*?</style>", " ", text, flags=re.DOTALL)
+    labels = re.findall(r'aria-label="([^"]*)"', body)
+    return html.unescape(" \N{BULLET} ".join([*labels, re.sub(r"<[^>]+>", " \N{BULLET} ", body)]))
+
+
+def pdf_texts(page: CommitteePage) -> str:
+    reader = pypdf.PdfReader(io.BytesIO(committee_pdf(page)))
+    title = str((reader.metadata or {}).get("/Title", ""))
+    return " \N{BULLET} ".join([title, *(sheet.extract_text() for sheet in reader.pages)])
+
+
+def slide_texts(page: CommitteePage) -> str:
+    """Return what slides show, and the names of the shapes of the map."""
+    deck = Presentation(io.BytesIO(committee_slides(page)))
+    shapes = [shape for slide in deck.slides for shape in slide.shapes]
+    shown = [shape.text_frame.text for shape in shapes if shape.has_text_frame]
+    # The library numbers its text boxes; nobody sees that name.
+    names = [shape.name for shape in shapes if not shape.name.startswith("TextBox ")]
+    return " \N{BULLET} ".join([deck.core_properties.title, *shown, *names])
+
+
+@pytest.mark.parametrize("state", STATES)
+@pytest.mark.parametrize("texts", [html_texts, pdf_texts, slide_texts])
+def test_no_word_of_page_pdf_or_slides_bypasses_the_language_file(
+    state: str, texts: object, found: dict[str, Findings], strange: Catalogue
+) -> None:
+    assert callable(texts)
+    shown = texts(committee_page(found[state], strange))
+    assert len(shown) > 2000
+    assert plain_runs(shown, users_texts(found[state])) == []
+
+
+@pytest.mark.parametrize("texts", [html_texts, pdf_texts, slide_texts])
+def test_a_sentence_that_bypasses_it_is_seen(
+    texts: object, found: dict[str, Findings], strange: Catalogue
+) -> None:
+    assert callable(texts)
+    page = committee_page(found["few_traps"], strange)
+    first, *others = page.sections
+    first = replace(first, lines=(*first.lines, "Three traps of Z1 were gone."))
+    shown = texts(replace(page, sections=(first, *others)))
+    runs = plain_runs(shown, users_texts(found["few_traps"]))
+    assert runs == ["Three traps of", "were gone"]
+    english = texts(committee_page(found["few_traps"], EN))
+    assert len(plain_runs(english, users_texts(found["few_traps"]))) > 50
+
+
+SENTENCE = re.compile(r"(?:[A-Za-z]{2,},? ){2,}[A-Za-z]{2,}")
+
+NOT_SHOWN = {"the page needs  mm and has  mm"}
+"""Errors, which the command turns into its own words."""
+
+MODULES = sorted((ROOT / "maps").glob("committee*.py")) + [
+    ROOT / "maps" / name for name in ("catalogue.py", "method_words.py")
+]
+
+
+def sentences_of(tree: ast.Module) -> set[str]:
+    """Return the strings of a module that read like a sentence, docstrings left out."""
+    alone = {id(each.value) for each in ast.walk(tree) if isinstance(each, ast.Expr)}
+    for node in ast.walk(tree):
+        alone |= {id(each) for each in node.values} if isinstance(node, ast.JoinedStr) else set()
+    texts = set()
+    for node in ast.walk(tree):
+        if isinstance(node, ast.JoinedStr):
+            parts = [each.value for each in node.values if isinstance(each, ast.Constant)]
+            texts.add("".join(map(str, parts)))
+        elif isinstance(node, ast.Constant) and id(node) not in alone:
+            texts.add(node.value if isinstance(node.value, str) else "")
+    return {text for text in texts if SENTENCE.search(text)}
+
+
+@pytest.mark.parametrize("path", MODULES, ids=lambda each: each.name)
+def test_no_module_of_the_page_holds_a_sentence(path: Path) -> None:
+    """Also what none of the five states says comes from the language file."""
+    assert sentences_of(ast.parse(path.read_text(encoding="utf-8"))) - NOT_SHOWN == set()
+
+
+def test_a_sentence_in_a_module_is_seen() -> None:
+    tree = ast.parse('"""No word of this."""\nA = "No word of it."\nB = f"{n} zones have no trap"')
+    assert sentences_of(tree) == {"No word of it.", " zones have no trap"}
+
+
+def test_every_message_is_used_somewhere() -> None:
+    """Its key, or the last part of it, stands in the code as a word of its own."""
+    folders = [ROOT / name for name in ("maps", "scripts", "spatial", "data")]
+    code = "\n".join(
+        path.read_text(encoding="utf-8") for folder in folders for path in folder.rglob("*.py")
+    )
+    built = {"left_", "topic_", "missed_", "planned_", "class_", "money_"}
+    unused = []
+    for key in EN.messages:
+        section, _, last = key.partition(".")
+        ends = {last, last.partition(".")[0], *(last.removeprefix(each) for each in built)}
+        if section != "uses" and not any(re.search(rf"\b{re.escape(end)}\b", code) for end in ends):
+            unused.append(key)
+    assert unused == []
+
+
+# How it is written: by the locale.
+
+
+def test_numbers_and_days_follow_the_locale(german: Catalogue) -> None:
+    assert german.decimal(1234.5, 1) == "1.234,5"
+    assert german.day(date(2026, 5, 31)) == "31. Mai 2026"
+    assert german.span(date(2026, 5, 25), date(2026, 5, 31)) == "25. bis 31. Mai 2026"
+    assert german.number(10_000) == "10.000"
+    assert german.rate(0.346) == "0,35"
+
+
+def test_a_page_follows_the_locale(found: dict[str, Findings], german: Catalogue) -> None:
+    page = committee_page(found["busy"], german)
+    said = " ".join([page.subtitle, *(line for each in page.sections for line in each.lines)])
+    assert "31. Mai 2026" in said
+    assert "In the week of 25. bis 31. Mai 2026" in said
+    assert "1.556 adult billbugs" in said
+    assert "2,8 acres" in said
+    assert "1,3 now and 1,5 then" in said
+    assert "$86,22" in said
+    assert '<html lang="de"><head>' in committee_html(page, "letter", 8)
+    reader = pypdf.PdfReader(io.BytesIO(committee_pdf(page)))
+    assert reader.trailer["/Root"]["/Lang"] == "de"
+
+
+def test_the_users_own_texts_stay_as_they_are(
+    found: dict[str, Findings], strange: Catalogue
+) -> None:
+    page = committee_page(found["busy"], strange)
+    notes = found["busy"].analysis.site.settings.committee
+    assert [text for _, text in page.section("notes").items] == [
+        notes.water, notes.pollinators, notes.players, notes.notes,
+    ]  # fmt: skip
+    assert "Hole 5 green surround" in " ".join(page.section("found").lines)
+    assert found["busy"].analysis.site.settings.name in page.title
+
+
+@pytest.mark.parametrize(
+    ("number", "form"),
+    [(0, "many"), (1, "one"), (2, "few"), (5, "many"), (22, "few"), (Decimal("1.5"), "other")],
+)
+def test_a_language_with_more_plural_forms_takes_the_right_one(
+    number: int | Decimal, form: str, tmp_path: Path
+) -> None:
+    forms = {each: f"{each}: {{number}}" for each in ("one", "few", "many", "other")}
+    own = {"unknown__no_nights": forms, "numbers__hectares": forms}
+    polish = language(tmp_path, "pl", translated("pl", same, **own))
+    assert polish.say("unknown.no_nights", number) == f"{form}: {str(number).replace('.', ',')}"
+    assert polish.area(1.5, "metric") == "other: 1,5"
+    assert polish.day(date(2026, 5, 31)) == "31 maja 2026"
+
+
+def test_a_form_that_only_millions_take_is_not_asked_for(tmp_path: Path) -> None:
+    french = language(tmp_path, "fr", translated("fr"))
+    assert french.say("unknown.no_nights", 0).startswith("0 zone has")
+    assert "zones have traps" in french.say("unknown.no_nights", 1_000_000)
+
+
+def test_a_language_of_one_form_needs_one_line(tmp_path: Path) -> None:
+    messages = translated("ja", same, unknown__no_nights="{number} :")
+    japanese = language(tmp_path, "ja", messages)
+    assert japanese.say("unknown.no_nights", 3) == "3 :"
+
+
+def test_a_singular_may_say_its_number_in_a_word(tmp_path: Path) -> None:
+    forms = {"one": "a single zone", "other": "{number} zones"}
+    lang = language(tmp_path, "de", translated("de", same, unknown__no_nights=forms))
+    assert [lang.say("unknown.no_nights", n) for n in (1, 2)] == ["a single zone", "2 zones"]
+
+
+def test_the_english_file_is_a_language_file_and_writes_what_it_wrote(tmp_path: Path) -> None:
+    path = tmp_path / "mine.toml"
+    path.write_bytes(ENGLISH_FILE.read_bytes())
+    mine = read_catalogue(path)
+    assert mine.messages == EN.messages
+    assert (mine.tag, mine.direction, mine.file) == ("en", "ltr", "mine.toml")
+
+
+NUMBERS = st.floats(min_value=0, max_value=1e6, allow_nan=False)
+DAYS = st.dates(date(2000, 1, 1), date(2099, 12, 31))
+
+
+@given(number=NUMBERS, units=st.sampled_from(["us", "metric"]))
+def test_english_is_written_as_on_the_other_pages(number: float, units: Units) -> None:
+    assert EN.rate(number) == rate_text(number)
+    assert EN.area(number, units) == area_text(number, units)
+    assert EN.distance(number, units) == distance_text(number, units)
+    assert EN.money(number, "$") == money_text(number, "$")
+    assert EN.money(number, "EUR") == money_text(number, "EUR")
+    share = min(number, 1000.0) / 1000
+    assert EN.chance(share) == chance_text(share)
+    assert EN.percent(share) == percent_text(share)
+    assert EN.rate(math.nan) == rate_text(math.nan)
+
+
+@given(first=DAYS, days=st.integers(0, 800), items=st.lists(st.text("ab ", min_size=1)))
+def test_english_days_and_lists_are_those_of_the_other_pages(
+    first: date, days: int, items: list[str]
+) -> None:
+    last = first + timedelta(days)
+    week = f"{first.isocalendar().year}-W{first.isocalendar().week:02d}"
+    assert EN.day(first) == day_text(first)
+    assert EN.span(first, last) == span_text(first, last)
+    assert EN.span(*week_days(week)) == week_span(week)
+    for most in (1, 2, 6):
+        assert EN.listed(items, most) == listed(items, most)
+
+
+def test_english_classes_and_uses_are_those_of_the_other_pages() -> None:
+    for breaks in ((), (0.5, 1, 2, 4, 8), (0.25,), (10, 200)):
+        assert class_labels(breaks, EN) == map_labels(breaks)
+    for use in ("green", "sod_block", "sod block", "driving_range"):
+        assert EN.use(use) == use_text(use)
+
+
+# Other ways of writing.
+
+
+@pytest.fixture(scope="module")
+def hebrew(tmp_path_factory: pytest.TempPathFactory) -> Catalogue:
+    return language(tmp_path_factory.mktemp("he"), "he", translated("he"))
+
+
+def test_right_to_left_is_told_to_page_and_slides(
+    found: dict[str, Findings], hebrew: Catalogue, strange: Catalogue
+) -> None:
+    page = committee_page(found["undecided"], hebrew)
+    assert '<html lang="he" dir="rtl">' in committee_html(page, "letter", 8)
+    assert "svg{direction:ltr}" in committee_html(page, "letter", 8)
+    slides = Presentation(io.BytesIO(committee_slides(page))).slides
+    ways = {
+        paragraph._p.pPr.get("rtl")
+        for slide in slides
+        for shape in slide.shapes
+        if shape.has_text_frame
+        for paragraph in shape.text_frame.paragraphs
+    }
+    assert ways == {"1"}
+    other = committee_html(committee_page(found["undecided"], strange), "letter", 8)
+    assert 'dir="rtl"' not in other
+    assert "svg{direction" not in other
+
+
+def kana(text: str) -> str:
+    return text.replace("trap", "\N{HIRAGANA LETTER A}")
+
+
+def run(site: Path, out: Path, *options: str) -> tuple[int, str, set[str]]:
+    result = CliRunner().invoke(module.command, [str(site), "--out", str(out), *options])
+    names = {path.name for path in out.iterdir()} if out.is_dir() else set()
+    return result.exit_code, result.output, names
+
+
+@pytest.mark.parametrize(
+    ("locale", "change", "said", "pdf"),
+    [
+        ("el", pseudo, "", True),
+        ("he", same, "No PDF: its text runs from left to right only.", False),
+        (
+            "ja",
+            kana,
+            "its font lacks letters of ja.toml (\N{HIRAGANA LETTER A}",
+            False,
+        ),
+    ],
+)
+def test_the_command_takes_a_language_and_says_what_it_cannot_write(
+    locale: str, change: object, said: str, pdf: bool, tmp_path: Path
+) -> None:
+    assert callable(change)
+    path = written(tmp_path / f"{locale}.toml", locale, translated(locale, change))
+    site = state_site("undecided", tmp_path / "site")
+    code, output, names = run(site, tmp_path / "out", "--language", str(path))
+    assert code == 0, output
+    assert said in output
+    assert names == {"committee.html", "committee.pptx", *(["committee.pdf"] if pdf else [])}
+    page = (tmp_path / "out" / "committee.html").read_text(encoding="utf-8")
+    assert f'<html lang="{locale}"' in page
+
+
+def test_a_faulty_file_stops_the_command_before_anything_is_written(tmp_path: Path) -> None:
+    path = tmp_path / "de.toml"
+    path.write_text('locale = "de"\n', encoding="utf-8")
+    site = state_site("few_traps", tmp_path / "site")
+    with pytest.raises(SettingsError, match=r"de\.toml, name: expected the name"):
+        CliRunner().invoke(
+            module.command,
+            [str(site), "--out", str(tmp_path / "out"), "--language", str(path)],
+            catch_exceptions=False,
+            standalone_mode=False,
+        )
+    assert not (tmp_path / "out").exists()
+
+
+def test_texts_too_long_for_a_sheet_are_told(found: dict[str, Findings], tmp_path: Path) -> None:
+    long = translated("de", lambda text: f"{text} {'und noch etwas mehr ' * 12}")
+    page = committee_page(found["busy"], language(tmp_path, "de", long))
+    with pytest.raises(SettingsError, match=r"on one sheet; shorten .*messages of de\.toml"):
+        module.committee_texts(page, "letter")
+
+
+def test_letters_that_the_font_lacks_are_named(
+    strange: Catalogue, german: Catalogue, tmp_path: Path
+) -> None:
+    assert unprintable(EN) == unprintable(german) == unprintable(strange) == ""
+    # The months of the locale are letters of the page too.
+    japanese = language(tmp_path, "ja", translated("ja"))
+    assert unprintable(japanese) == "\N{CJK UNIFIED IDEOGRAPH-6708}"
+
+
+# Provenance, and a file that cannot do harm.
+
+
+def test_the_language_file_stands_in_the_provenance(
+    found: dict[str, Findings], german: Catalogue
+) -> None:
+    assert len(german.digest) == 64
+    text = committee_page(found["few_traps"], german).method[-1]
+    assert f"de.toml {german.digest[:8]}" in text
+    english = committee_page(found["few_traps"], EN).method[-1]
+    assert re.findall(r"([\w.]+) [0-9a-f]{8}", english) == sorted(
+        found["few_traps"].analysis.site.hashes
+    )
+
+
+def test_the_order_of_a_file_changes_nothing(tmp_path: Path, found: dict[str, Findings]) -> None:
+    messages = translated("de")
+    first = language(tmp_path, "de", messages)
+    second = language(tmp_path, "de", dict(reversed(messages.items())))
+    assert list(first.messages) == list(second.messages)
+    assert first.digest != second.digest
+    pages = [committee_page(found["few_traps"], each) for each in (first, second)]
+    assert pages[0].sections == pages[1].sections
+    assert committee_pdf(pages[0]) == committee_pdf(pages[0])
+
+
+@pytest.mark.parametrize("payload", HOSTILE[:4])
+def test_a_hostile_message_is_shown_as_text(
+    payload: str, found: dict[str, Findings], tmp_path: Path
+) -> None:
+    safe = re.sub(r"[\x00-\x1f\x7f-\x9f]", "", payload).replace("{", "(").replace("}", ")")
+    lang = language(tmp_path, "de", translated("de", lambda text: f"{safe}{text}"))
+    shown = committee_html(committee_page(found["few_traps"], lang), "letter", 8)
+    usual = committee_html(committee_page(found["few_traps"], EN), "letter", 8)
+    tags = [sorted(set(re.findall(r"<(\w+)", each))) for each in (shown, usual)]
+    assert tags[0] == tags[1]
+    assert html.escape(safe) in shown
+
+
+def test_braces_in_the_users_texts_are_no_placeholders(found: dict[str, Findings]) -> None:
+    analysis = found["busy"].analysis
+    zones = analysis.zones.assign(name="{number} {0} {zones.__class__}")
+    settings = replace(analysis.site.settings, name="{site} {}")
+    told = replace(analysis, zones=zones, site=replace(analysis.site, settings=settings))
+    page = committee_page(replace(found["busy"], analysis=told), EN)
+    assert page.title == "Billbugs at {site} {}"
+    assert "{number} {0} {zones.__class__}" in " ".join(page.section("found").lines)
+
+
+# Faults.
+
+
+def faults(folder: Path, text: str | bytes) -> list[str]:
+    path = folder / "mine.toml"
+    path.write_bytes(text if isinstance(text, bytes) else text.encode())
+    with pytest.raises(SettingsError, match=r"^mine\.toml") as told:
+        read_catalogue(path)
+    return str(told.value).splitlines()
+
+
+ZONES = "unknown.no_nights"
+PLACES = "found.busy"
+
+
+def changed(locale: str = "de", **own: object) -> str:
+    return toml_of(locale, translated(locale) | {k.replace("__", "."): v for k, v in own.items()})
+
+
+def without(key: str, locale: str = "de") -> str:
+    return toml_of(locale, {k: v for k, v in translated(locale).items() if k != key})
+
+
+FAULTS: dict[str, tuple[str | bytes, str]] = {
+    "TOML": (
+        'locale = "de"\nname = Deutsch',
+        r"is not valid TOML: .*line 2.*; every text stands between double quotes",
+    ),
+    "UTF-8": (b'locale = "\xff"', r"is not UTF-8 text; save it as UTF-8"),
+    "locale": (
+        changed().replace('"de"', '"klingon-xx"'),
+        r"locale: expected the tag of a language .* found 'klingon-xx'; write it at the top",
+    ),
+    "no locale": (changed().replace('locale = "de"', ""), r"locale: .* found nothing; write"),
+    "locale is a number": (changed().replace('"de"', "3"), r"locale: .* found 3; write"),
+    "name": (changed().replace("made up", " "), r"name: expected the name .* found ' '; write"),
+    "missing": (
+        without(PLACES),
+        r'found\.busy: expected a translation of "Some traps caught .*"; found nothing; copy its',
+    ),
+    "unknown": (
+        changed(found__bussy="x"),
+        r"found\.bussy: expected a key of the English file; found found\.bussy; did you mean "
+        r"'found\.busy'\?",
+    ),
+    "no text": (changed(found__busy=3), r"found\.busy: expected a text; found 3; put it between"),
+    "blank": (changed(found__busy=" "), r"found\.busy: expected a text; found a blank one; trans"),
+    "two lines": (changed(found__busy="{zones}\n."), r"found\.busy: expected one line of text; "),
+    "lost": (
+        changed(found__busy="There."),
+        r"found\.busy: expected \{zones\}; found no braces; keep what stands in braces",
+    ),
+    "misspelt": (
+        changed(found__busy="In {zonen}."),
+        r"found\.busy: expected \{zones\}; found \{zonen\}; keep what",
+    ),
+    "too many": (
+        changed(found__busy="{zones} {rate}"),
+        r"found\.busy: expected \{zones\}; found \{rate\}, \{zones\}; keep what",
+    ),
+    "open brace": (
+        changed(found__busy="In {zones"),
+        r"found\.busy: expected \{zones\}; found braces that do not match \(.*\); write each",
+    ),
+    "layout": (
+        changed(found__busy="{zones:>99999999}"),
+        r"found\.busy: expected \{zones\}; found braces .*braces hold one name and nothing else",
+    ),
+    "attribute": (changed(found__busy="{zones.__class__}"), r"braces hold one name and nothing"),
+    "one text": (
+        changed(unknown__no_nights="{number} zones"),
+        r"unknown\.no_nights: expected a line for each of \.one, \.other; found one text; write",
+    ),
+    "missing form": (
+        changed("pl", unknown__no_nights={"one": "{number}", "few": "{number}", "other": "x"}),
+        r"unknown\.no_nights\.many: expected a line for each of \.one, \.few, \.many, \.other; "
+        r"found nothing; write them all",
+    ),
+    "number lost in a form": (
+        changed("pl", unknown__no_nights={"one": "x", "few": "x", "many": "x", "other": "x"}),
+        r"unknown\.no_nights\.few: expected \{number\}; found no braces; keep",
+    ),
+    "form of another language": (
+        changed(unknown__no_nights={"one": "{number}", "few": "{number}", "other": "{number}"}),
+        r"unknown\.no_nights\.few: expected one of one, other; found few; take the line out",
+    ),
+    "form is no text": (
+        changed(unknown__no_nights={"one": 1, "other": "{number}"}),
+        r"unknown\.no_nights\.one: expected a text; found 1; put it between",
+    ),
+    "split without a number": (
+        changed(found__busy={"one": "{zones}", "other": "{zones}"}),
+        r"found\.busy: expected one text, as it holds no \{number\}; found several; write one",
+    ),
+}
+
+
+@pytest.mark.parametrize("kind", FAULTS)
+def test_each_fault_says_file_key_what_was_expected_and_how_to_mend_it(
+    kind: str, tmp_path: Path
+) -> None:
+    text, told = FAULTS[kind]
+    lines = faults(tmp_path, text)
+    assert any(re.search(told, line) for line in lines), lines
+    assert len(lines) <= 3
+
+
+def test_all_faults_are_told_at_once(tmp_path: Path) -> None:
+    text = changed(found__busy="x", found__bussy="x", unknown__no_nights="{number}").replace(
+        '"de"', '"de-XQ-bad-tag-here"'
+    )
+    keys = [line.partition(", ")[2].partition(":")[0] for line in faults(tmp_path, text)]
+    assert keys == ["locale", "found.busy", "found.bussy"]
+
+
+def test_a_file_of_something_else_is_told_message_by_message(tmp_path: Path) -> None:
+    lines = faults(tmp_path, 'locale = "de"\nname = "x"\n[found]\n')
+    assert len(lines) == len(EN.messages)
+
+
+def test_a_file_that_is_not_there_is_told(tmp_path: Path) -> None:
+    with pytest.raises(SettingsError, match=r"^none\.toml cannot be read \(No such file"):
+        read_catalogue(tmp_path / "none.toml")
+
+
+def placeholders_of(message: object) -> Iterator[str]:
+    texts = message.values() if isinstance(message, dict) else [message]
+    for text in texts:
+        yield from re.findall(r"\{(\w+)\}", str(text))
+
+
+def test_every_plural_message_of_ours_has_one_and_other() -> None:
+    split = {key: set(each) for key, each in EN.messages.items() if not isinstance(each, str)}
+    assert len(split) > 20
+    assert {key: forms for key, forms in split.items() if forms != {"one", "other"}} == {}
+    # All but one sentence tell how many.
+    silent = {key for key in split if "number" not in set(placeholders_of(EN.messages[key]))}
+    assert silent == {"found.limits"}
