@@ -113,7 +113,9 @@ class _Sheet:
 
     def printable(self, text: str) -> str:
         """Return a text in the letters of the font; what it lacks is shown by its base or as ?."""
-        return printable(unparted(text), self.letters)
+        # The page in a browser shows what this font lacks in another, up to an em wide.
+        lacking = "\N{EM DASH}" if self.trial else "?"
+        return printable(unparted(text), self.letters, lacking)
 
     def section(self, section: Section, place: tuple[float, float, float]) -> float:
         """Write a section and return the y below it."""
@@ -349,10 +351,10 @@ def unprintable(lang: Catalogue) -> str:
         known = frozenset(font.getBestCmap())
     months = lang.locale.months["format"]["wide"].values()
     used = {letter for text in (*lang.texts(), *months) for letter in text}
-    return "".join(sorted(each for each in used - {"?"} if printable(each, known) == "?"))
+    return "".join(sorted(each for each in used if printable(each, known, "\0") == "\0"))
 
 
-def printable(text: str, letters: frozenset[int]) -> str:
+def printable(text: str, letters: frozenset[int], lacking: str = "?") -> str:
     r"""Return a text in the letters that a font has.
 
     Parameters
@@ -361,22 +363,24 @@ def printable(text: str, letters: frozenset[int]) -> str:
         Any text.
     letters
         Code points that the font has.
+    lacking
+        What stands for a letter that cannot be shown.
 
     Examples
     --------
-    A letter that is lacking is shown by its base, else as a question mark; what does not show at
+    A letter that is lacking is shown by its base, else as `lacking`; what does not show at
     all, such as a mark that turns the direction of writing, is left out:
 
     >>> printable("\u0107a\u202eb\u4e2d", frozenset({97, 98, 99, 63}))
     'cab?'
     """
-    return "".join(_letter(each, letters) for each in text)
+    return "".join(_letter(each, letters, lacking) for each in text)
 
 
-def _letter(letter: str, letters: frozenset[int]) -> str:
+def _letter(letter: str, letters: frozenset[int], lacking: str) -> str:
     if unicodedata.category(letter) in {"Cc", "Cf", "Cs", "Zl", "Zp"}:
         return " " if letter in "\t\n\r\u2028\u2029" else ""
     if ord(letter) in letters:
         return letter
     base = unicodedata.normalize("NFKD", letter)[0]
-    return base if ord(base) in letters else "?"
+    return base if ord(base) in letters else lacking

@@ -190,7 +190,7 @@ def _text_faults(text: str, least: set[str], most: set[str]) -> Iterator[str]:
         found = placeholders([text])
     except ValueError as error:
         yield (
-            f"expected {_braced(most)}; found braces that do not match ({error}); write each "
+            f"expected {_braced(most)}; found braces that cannot be read ({error}); write each "
             "name between { and }"
         )
         return

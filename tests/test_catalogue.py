@@ -401,6 +401,18 @@ def test_letters_that_the_font_lacks_are_named(
     assert unprintable(japanese) == "\N{CJK UNIFIED IDEOGRAPH-6708}"
 
 
+def test_letters_that_the_font_lacks_are_given_room(
+    found: dict[str, Findings], tmp_path: Path
+) -> None:
+    """Another font of the browser shows them, as wide as an em: twice a usual letter."""
+    sizes = []
+    for letter in ("o", "\N{HIRAGANA LETTER A}"):
+        messages = translated("ja", lambda text, letter=letter: f"{text} {letter * 8}")
+        page = committee_page(found["undecided"], language(tmp_path, "ja", messages))
+        sizes.append(fitting_size(page))
+    assert sizes[1] < sizes[0]
+
+
 # Provenance, and a file that cannot do harm.
 
 
@@ -512,7 +524,7 @@ FAULTS: dict[str, tuple[str | bytes, str]] = {
     ),
     "open brace": (
         changed(found__busy="In {zones"),
-        r"found\.busy: expected \{zones\}; found braces that do not match \(.*\); write each",
+        r"found\.busy: expected \{zones\}; found braces that cannot be read \(.*\); write each",
     ),
     "layout": (
         changed(found__busy="{zones:>99999999}"),
