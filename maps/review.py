@@ -179,7 +179,8 @@ def _standing(review: SeasonReview, lang: Catalogue) -> list[str]:
         lines.append(lang.say("review_change.close", pairs=lang.listed(pairs, MOST_PAIRS)))
     if network.redundant:
         traps = lang.listed(list(network.redundant))
-        lines.append(lang.say("review_change.could_go", len(network.redundant), traps=traps))
+        code = "could_go_one" if len(network.redundant) == 1 else "could_go_any"
+        lines.append(lang.say(f"review_change.{code}", names=traps))
     return lines
 
 
@@ -188,7 +189,7 @@ def _lost(review: SeasonReview, lang: Catalogue) -> list[str]:
     lines = [
         lang.say(
             "review_change.lost",
-            trap=str(row["trap_id"]),
+            name=str(row["trap_id"]),
             lost=int(row["lost"]),
             visits=int(row["visits"]),
         )

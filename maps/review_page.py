@@ -34,7 +34,7 @@ _PAGE_STYLE = (
     "gap:.1em 1em}.key li{display:flex;gap:.5em;align-items:center}"
     "ul{margin:.2em 0;padding-left:1.2em}ul.key{padding:0}"
     "svg.swatch{width:7mm;height:4.6mm;flex:none}.six>section{min-width:0}.slide{overflow-x:auto}"
-    "@media screen and (max-width:520px){.slide svg{width:600px}}"
+    "@media(max-width:520px){.slide svg{width:600px}}"
     f"footer{{border-top:1px solid {SOFT};margin-top:1em;font-size:.8em}}"
     "@media(min-width:760px){.six{grid-template-columns:1fr 1fr}.months,.network{grid-column:1/-1}}"
     "@media print{body{padding:0;max-width:none;font-size:10pt}section{break-inside:avoid}"

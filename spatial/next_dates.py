@@ -54,7 +54,7 @@ def next_dates(analysis: Analysis, *, planned: bool) -> tuple[NextDate, ...]:
     """Return what comes next, in order of time; what has no day comes last.
 
     A new kind of date is one more list here, its code in `KINDS` and its words in
-    `maps.committee_words`.
+    `maps/languages/en.toml`.
 
     Parameters
     ----------

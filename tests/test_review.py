@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import html
 import io
 import re
 from collections import Counter
@@ -16,6 +17,7 @@ import pytest
 import textstat
 from click.testing import CliRunner
 from committee_sites import state_site
+from languages import language, pseudo, translated
 from plain_words import PLAIN_FORM
 from playwright.sync_api import Browser, sync_playwright
 
@@ -33,6 +35,7 @@ from spatial.season_review import EffectTally, RoundsKept, SeasonReview, season_
 EN = english()
 DEMO = Path(__file__).resolve().parent.parent / "data" / "demo" / "site"
 DAY = date(2025, 5, 20)
+LOSERS = ["trap_id", "lost", "visits"]
 
 
 @pytest.fixture(scope="module")
@@ -52,13 +55,13 @@ def said(page: ReviewPage) -> list[str]:
 
 
 def test_there_are_six_pictures_in_their_order(page: ReviewPage) -> None:
-    html = review_html(page, "letter")
-    heads = re.findall(r"<h2>(\d)\. <bdi>([^<]+)</bdi></h2>", html)
+    shown = review_html(page, "letter")
+    heads = re.findall(r"<h2>(\d)\. <bdi>([^<]+)</bdi></h2>", shown)
     assert heads == [
         (str(number), EN.say(f"review_heads.{name}")) for number, name in enumerate(PICTURES, 1)
     ]
     for name in PICTURES:
-        section = html[html.index(f'<section class="{name}">') :].split("</section>")[0]
+        section = shown[shown.index(f'<section class="{name}">') :].split("</section>")[0]
         assert '<svg class="' in section or "<svg viewBox" in section
 
 
@@ -114,6 +117,23 @@ def test_no_word_of_the_trade_and_no_hard_sentence(page: ReviewPage) -> None:
     assert [word for word in PLAIN_FORM if word in low] == []
     assert textstat.flesch_kincaid_grade(" ".join(said(page))) <= 9
     assert textstat.gunning_fog(" ".join(said(page))) <= 9
+
+
+def test_no_word_of_the_page_bypasses_the_language_file(
+    review: SeasonReview, tmp_path: Path
+) -> None:
+    strange = language(tmp_path, "el", translated("el", pseudo))
+    kept = RoundsKept(2, ("2025-W20",), 9, 5, pd.DataFrame([("T7", 4, 9)], columns=LOSERS))
+    for case in (review, replace(review, rounds=kept)):
+        shown = review_html(review_page(case, strange), "letter")
+        body = re.sub(r"<style>.*?</style>", " ", shown, flags=re.DOTALL)
+        labels = re.findall(r'aria-label="([^"]*)"', body)
+        text = html.unescape(" | ".join([*labels, re.sub(r"<[^>]+>", " | ", body)]))
+        for own in sorted({*review.analysis.zones["name"], "Ostrel Common Municipal Grounds"},
+                          key=len, reverse=True):  # fmt: skip
+            text = text.replace(own, "|").replace(f"{own[:15]}\N{HORIZONTAL ELLIPSIS}", "|")
+        assert len(text) > 1000
+        assert re.findall(r"[A-Za-z]+(?:\s+[A-Za-z]+)+", text) == []
 
 
 def effect(low: float, middle: float, high: float, reason: str = "") -> Efficacy:

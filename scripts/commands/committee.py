@@ -71,7 +71,6 @@ MOST_SHOWN = 20
 def command(
     site: Path,
     *,
-    season: str | None,
     paper: Paper,
     language: Path | None,
     out: Path | None,
@@ -87,6 +86,7 @@ def command(
     is a file that you translate; README says how. Your notes stand in [committee] of site.toml. The
     files of SITE are only read.
     """
+    season = asked.pop("season")
     if season and any(asked.values()):
         raise SettingsError(
             "--season looks back on a whole year; leave out --week, --zones and --tactic"
