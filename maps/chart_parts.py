@@ -106,9 +106,17 @@ def dash(number: int) -> str:
     return f' stroke-dasharray="{DASHES[min(number, len(DASHES)) - 1]}"'
 
 
-def key_entry(number: int, label: str) -> str:
-    """Return an entry of the key over the picture; older seasons than `DASHES` share the last."""
+def key_entry(number: int, label: str, past: int) -> str:
+    """Return an entry of the key over the picture; of many past seasons the oldest share one.
+
+    Examples
+    --------
+    >>> "to 2021" in key_entry(4, "2021", past=6), key_entry(5, "2020", past=6)
+    (True, '')
+    """
     if number > len(DASHES):
         return ""
+    if number == len(DASHES) < past:
+        label = f"to {label}"
     x = LEFT + 92 * number
     return chart_line([(x, 10), (x + 24, 10)], dash(number)) + chart_text(x + 28, 15, label)

@@ -7,6 +7,8 @@ used are embedded. The text is set as large as the page lets it be.
 from __future__ import annotations
 
 import unicodedata
+from collections.abc import Iterable
+from dataclasses import replace
 from datetime import UTC, datetime
 from typing import Literal
 
@@ -17,7 +19,7 @@ from fpdf.enums import PathPaintRule, XPos, YPos
 from fpdf.fonts import TTFFont
 
 from maps.catalogue import Catalogue
-from maps.committee import UNDER, CommitteePage, Section, unparted
+from maps.committee import UNDER, CommitteePage, Findings, Section, unparted
 from maps.committee_font import font_file
 from maps.committee_map import Picture, committee_picture, swatch_strokes
 from maps.palette import INK, PAPER
@@ -347,11 +349,34 @@ def unprintable(lang: Catalogue) -> str:
     >>> unprintable(english())
     ''
     """
+    months = lang.locale.months["format"]["wide"].values()
+    return lacking_letters((*lang.texts(), *months))
+
+
+def lacking_letters(texts: Iterable[str]) -> str:
+    """Return the letters of texts that the font lacks, sorted; blank if it has them all.
+
+    Examples
+    --------
+    >>> lacking_letters(["Green 1", "\N{CJK UNIFIED IDEOGRAPH-4E2D}"])
+    '\N{CJK UNIFIED IDEOGRAPH-4E2D}'
+    """
     with TTFont(font_file("Regular")) as font:
         known = frozenset(font.getBestCmap())
-    months = lang.locale.months["format"]["wide"].values()
-    used = {letter for text in (*lang.texts(), *months) for letter in text}
+    used = {letter for text in texts for letter in text}
     return "".join(sorted(each for each in used if printable(each, known, "\0") == "\0"))
+
+
+def legible(findings: Findings) -> Findings:
+    """Return findings in which zones whose names the font lacks go by their ids."""
+    analysis = findings.analysis
+    names = analysis.zones["name"].astype(str)
+    lacking = set(lacking_letters(names))
+    if not lacking:
+        return findings
+    shown = names.where(names.map(lacking.isdisjoint), "")
+    zones = analysis.zones.assign(name=shown)
+    return replace(findings, analysis=replace(analysis, zones=zones))
 
 
 def printable(text: str, letters: frozenset[int], lacking: str = "?") -> str:

@@ -160,7 +160,7 @@ def caught_by_day_svg(report: SeasonReport, words: CaughtWords = USUAL) -> str:
             (days.x(day.date() + shift), frame.y(caught))
             for day, caught in zip(dates.nightly["date"], _caught(dates), strict=True)
         ]
-        parts += [chart_line(points, dash(number)), key_entry(number, label)]
+        parts += [chart_line(points, dash(number)), key_entry(number, label, len(report.past))]
     return chart_svg(frame.base + 28, words.label, parts)
 
 
@@ -176,7 +176,7 @@ def caught_by_sum_svg(report: SeasonReport, model: ModelSeason) -> str:
             (_sum_x(amount, top), frame.y(caught))
             for amount, caught in zip(both["total"], both["caught"], strict=True)
         ]
-        parts += [chart_line(points, dash(number)), key_entry(number, label)]
+        parts += [chart_line(points, dash(number)), key_entry(number, label, len(report.past))]
     parts.append(_own_curve(report, model, frame, top))
     base = frame.base
     for amount in round_steps(top):

@@ -153,14 +153,18 @@ def _beside(report: SeasonReport) -> list[str]:
     return [
         "<h2>Beside earlier seasons</h2>",
         *map(paragraph, [*lines, *busy_sentences(report)]),
-        caught_by_day_svg(report),
-        paragraph(CAUGHT_NOTE),
+        *([caught_by_day_svg(report), paragraph(CAUGHT_NOTE)] if _walked(report) else []),
         _table(
             "Day by which a share of the season's adults was caught",
             ("Season", "10 %", "50 %", "90 %"),
             rows,
         ),
     ]
+
+
+def _walked(report: SeasonReport) -> bool:
+    """Tell whether any season has a curve to draw."""
+    return any(len(each.nightly) for each in (report.dates, *report.past.values()))
 
 
 def _models(report: SeasonReport) -> list[str]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import html
 import io
+import json
 import re
 import subprocess
 import sys
@@ -325,6 +326,22 @@ def test_letters_that_the_font_lacks_do_not_stop_the_pdf(pages: dict[str, Commit
     assert "\u202e" not in text
     assert printable("\N{NO-BREAK SPACE}", frozenset({160})) == "\N{NO-BREAK SPACE}"
     assert font_file("Bold").is_file()
+
+
+def test_zones_whose_names_the_font_lacks_go_by_their_ids_in_the_pdf(tmp_path: Path) -> None:
+    site = state_site("busy", tmp_path / "site")
+    table = json.loads((site / "zones.geojson").read_text(encoding="utf-8"))
+    for feature in table["features"]:
+        if feature["properties"]["zone_id"] == "H10-SU":
+            feature["properties"]["name"] = "\u7b2c\u5341\u6d1e"
+    (site / "zones.geojson").write_text(json.dumps(table), encoding="utf-8")
+    output = run(site).output
+    assert "lacks letters of zone names: it shows the ids" in output
+    text = pypdf.PdfReader(site.parent / "out" / "committee.pdf").pages[0].extract_text()
+    assert "H10-SU (A" in text.replace("\n", " ")
+    assert "?" not in text
+    shown = (site.parent / "out" / "committee.html").read_text(encoding="utf-8")
+    assert "\u7b2c\u5341\u6d1e (A" in shown
 
 
 def run(site: Path, *options: str) -> Result:

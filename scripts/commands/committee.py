@@ -14,7 +14,15 @@ from data.treatment_settings import TACTICS
 from maps.catalogue import Catalogue
 from maps.committee import CommitteePage, Findings, committee_page
 from maps.committee_page import committee_html
-from maps.committee_pdf import PAPERS, Paper, committee_pdf, fitting_size, unprintable
+from maps.committee_pdf import (
+    PAPERS,
+    Paper,
+    committee_pdf,
+    fitting_size,
+    lacking_letters,
+    legible,
+    unprintable,
+)
 from maps.language_file import english, read_catalogue
 from maps.review import review_page
 from maps.review_page import review_html
@@ -105,6 +113,7 @@ def command(
             progress.step("drawing")
             texts = committee_texts(page, paper)
             lines = [page.lead, *page.section("found").lines, *_not_written(lang)]
+            lines += _not_shown(checked)
         folder = out or default_folder(site)
         paths = written({**texts, **aside_texts(checked, folder)}, folder, site)
     say(checked.findings, lines, paths, quiet=quiet)
@@ -175,13 +184,29 @@ def committee_texts(page: CommitteePage, paper: Paper) -> dict[str, str | bytes]
         raise SettingsError(f"{error} on one sheet; shorten {texts_of}") from None
     texts: dict[str, str | bytes] = {"committee.html": committee_html(page, paper, size_pt)}
     if not no_pdf(page.lang):
-        texts["committee.pdf"] = committee_pdf(page, paper)
+        printed = committee_page(legible(page.findings), page.lang)
+        texts["committee.pdf"] = committee_pdf(printed, paper)
     if has_slides():
         # An optional extra: it is imported only where it is installed.
         from maps.committee_slides import committee_slides  # noqa: PLC0415
 
         texts["committee.pptx"] = committee_slides(page)
     return texts
+
+
+def _not_shown(site: Site) -> list[str]:
+    """Return what is said where the user's own texts hold letters that the PDF cannot show."""
+    notes = site.settings.committee
+    own = (site.settings.name, notes.water, notes.pollinators, notes.players, notes.notes)
+    lines = []
+    if lacking_letters(site.zones["name"].astype(str)):
+        lines.append("The PDF's font lacks letters of zone names: it shows the ids of those zones.")
+    if letters := lacking_letters(own):
+        lines.append(
+            f"The PDF's font lacks letters of the site's name or notes and shows ? for {letters}: "
+            "print committee.html."
+        )
+    return lines
 
 
 def no_pdf(lang: Catalogue) -> str:
