@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import csv
 import math
+import shutil
+from datetime import date
 from pathlib import Path
 
 import pandas as pd
@@ -26,6 +28,8 @@ from spatial.season_comparison import NOT_COMPARED
 from spatial.season_dates import NO_DATES
 from spatial.season_fit import FIT_REASONS
 from spatial.season_report import SeasonReport, season_report
+
+DEMO = Path(__file__).resolve().parent.parent / "data" / "demo" / "site"
 
 
 @pytest.fixture(scope="module")
@@ -210,3 +214,30 @@ def test_a_forecast_is_read_and_a_wrong_one_refused(tmp_path: Path) -> None:
     forecast.write_text("date,tmin_f,tmax_f\n2026-05-04,90,60\n", encoding="utf-8")
     with pytest.raises(InputError, match="above the highest temperature"):
         read_forecast(forecast, read_site(site).settings)
+
+
+@pytest.mark.parametrize("week", ["2025-W24", "2026-W18"])
+def test_nothing_after_the_week_is_looked_at(week: str, tmp_path: Path) -> None:
+    """A whole site asked for a past week, and its files cut off at that week, give one page."""
+    cut = tmp_path / "cut"
+    shutil.copytree(DEMO, cut)
+    last = date.fromisocalendar(int(week[:4]), int(week[6:]), 7).isoformat()
+    for name, column in (
+        ("visits.csv", "checked_on"),
+        ("weather.csv", "date"),
+        ("cores.csv", "sampled_on"),
+        ("treatments.csv", "applied_on"),
+    ):
+        rows = list(csv.DictReader((DEMO / name).read_text(encoding="utf-8").splitlines()))
+        kept = [row for row in rows if row[column] <= last]
+        assert len(kept) < len(rows) or name == "treatments.csv"
+        with (cut / name).open("w", encoding="utf-8", newline="") as file:
+            writer = csv.DictWriter(file, list(rows[0]))
+            writer.writeheader()
+            writer.writerows(kept)
+    for site, out in ((DEMO, "whole"), (cut, "cut_out")):
+        arguments = [str(site), "--week", week, "--quiet", "--out", str(tmp_path / out)]
+        assert CliRunner().invoke(module.command, arguments).exit_code == 0
+    for name in ("season.html", "season.csv", "season-weeks.csv", "calendar.csv"):
+        whole, short = ((tmp_path / out / name).read_bytes() for out in ("whole", "cut_out"))
+        assert whole == short, name
