@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
+from data.aerial_settings import AerialSettings
 from data.committee_settings import CommitteeSettings
 from data.parts_settings import PartsSettings
 from data.treatment_settings import TreatmentSettings
@@ -432,6 +433,7 @@ class SiteSettings:
     treatment: TreatmentSettings = field(default_factory=TreatmentSettings)
     parts: PartsSettings = field(default_factory=PartsSettings)
     committee: CommitteeSettings = field(default_factory=CommitteeSettings)
+    aerial: AerialSettings = field(default_factory=AerialSettings)
 
     def reach_m(self, design: str) -> float:
         """Return the reach of a trap design."""

@@ -13,6 +13,7 @@ from typing import Any, TypeVar, get_args
 import pyproj
 from pyproj.exceptions import CRSError
 
+from data.aerial_settings import AerialSettings, parse_aerial
 from data.committee_settings import CommitteeSettings, parse_committee
 from data.files import refuse_unsafe_name
 from data.findings import SettingsError
@@ -68,6 +69,7 @@ _KEYS = (
     "treatment",
     "parts",
     "committee",
+    "aerial",
 )
 
 _LIMITS: Mapping[str, tuple[float, float]] = {
@@ -197,6 +199,7 @@ def parse_settings(parsed: Mapping[str, Any]) -> SiteSettings:
         treatment=_treatment(told, parsed),
         parts=_parts(told, parsed),
         committee=_committee(told, parsed),
+        aerial=_aerial(told, parsed),
     )
     _species_agree(told, settings)
     if told.lines:
@@ -520,6 +523,13 @@ def _committee(told: _Told, parsed: Mapping[str, Any]) -> CommitteeSettings:
     settings, problems = parse_committee(told.table(parsed, "committee"))
     for key, problem in problems:
         told.wrong(f"committee.{key}", problem)
+    return settings
+
+
+def _aerial(told: _Told, parsed: Mapping[str, Any]) -> AerialSettings:
+    settings, problems = parse_aerial(told.table(parsed, "aerial"))
+    for key, problem in problems:
+        told.wrong(f"aerial.{key}", problem)
     return settings
 
 

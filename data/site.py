@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 import geopandas as gpd
 import pandas as pd
 
+from data.aerial_photo import AerialPhoto
 from data.degree_day_models import DegreeDayModel
 from data.findings import Finding
 from data.set_aside import Account
@@ -62,6 +63,8 @@ class Site:
         Columns of the visits, in the order of the file: our name -> the name in the file.
     model
         The degree-day model that `site.toml` names; None where it names none.
+    aerial
+        The photo under the map, where one was read.
     """
 
     settings: SiteSettings
@@ -80,3 +83,4 @@ class Site:
     account: Account = field(default_factory=Account)
     visit_headers: Mapping[str, str] = field(default_factory=dict)
     model: DegreeDayModel | None = None
+    aerial: AerialPhoto | None = None

@@ -11,6 +11,7 @@ import pandas as pd
 from branca.element import MacroElement
 
 from maps import words
+from maps.aerial import aerial_layer
 from maps.decision_words import (
     CHANCE_NOTE,
     RATE_NOTE,
@@ -62,6 +63,7 @@ SCRIPTS = (
 )
 """Parts of the page's script, in the order in which they need each other."""
 
+PHOTO_LAYER = ("aerial", "Aerial photo", True)
 LAYERS = (
     ("zones", "Zones", True),
     ("traps", "Traps", True),
@@ -106,6 +108,9 @@ def activity_map(analysis: Analysis) -> str:
         If the installed Leaflet is not the one this code was checked with.
     """
     payload = map_payload(analysis)
+    photo = analysis.site.aerial
+    if photo is not None:
+        payload["aerial"] = aerial_layer(photo)
     (south, west), (north, east) = payload["bounds"]
     plain = PlainMap(
         location=[(south + north) / 2, (west + east) / 2],
@@ -225,7 +230,7 @@ def _key_parts(analysis: Analysis) -> Json:
         "sizes": _size_key(analysis),
         "marks": _mark_key(),
         "surroundings": _surroundings(analysis),
-        "layers": LAYERS,
+        "layers": LAYERS if analysis.site.aerial is None else (*LAYERS, PHOTO_LAYER),
         "reference": analysis.reference_design,
     }
 

@@ -10,6 +10,7 @@ import re
 import sys
 from pathlib import Path
 
+from data.aerial_settings import AerialSettings
 from data.committee_settings import CommitteeSettings
 from data.findings import CODES
 from data.settings import (
@@ -45,6 +46,7 @@ SECTIONS = {
     "[limits]": LimitSettings,
     "decision": DecisionSettings,
     "committee": CommitteeSettings,
+    "aerial": AerialSettings,
 }
 """Section of `site.toml` -> the settings it holds."""
 

@@ -16,6 +16,13 @@ const layers = {};
   layers[name] = L.layerGroup().addTo(map);
 });
 
+// A photo of the user's own lies under everything; zones let it through.
+if (data.aerial) {
+  map.createPane('aerial').style.zIndex = 390;
+  const photo = L.imageOverlay(data.aerial.uri, data.aerial.bounds, { pane: 'aerial', alt: '', className: 'aerial' });
+  layers.aerial = L.layerGroup([photo]);
+}
+
 function styled(name, options) {
   return { pane: name, renderer: renderers[name], ...options };
 }
@@ -272,6 +279,7 @@ document.querySelectorAll('[data-layer]').forEach((box) => {
     const layer = layers[box.dataset.layer];
     if (box.checked && box.dataset.layer === 'links' && !layer.getLayers().length) drawLinks();
     if (box.checked) map.addLayer(layer); else map.removeLayer(layer);
+    if (box.dataset.layer === 'aerial') map.getContainer().classList.toggle('over-photo', box.checked);
     if (box.dataset.layer === 'suggestions') spreadSigns();
   };
   box.addEventListener('change', apply);

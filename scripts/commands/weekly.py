@@ -6,6 +6,7 @@ from pathlib import Path
 
 import click
 
+from data.aerial import read_aerial, with_aerial
 from data.reading import read_site
 from maps.decision_words import no_limit_sentence, states_headline
 from maps.words import headline
@@ -50,6 +51,9 @@ def command(
         checked = read_site(site)
         if not keep_going:
             refuse_errors(checked)
+        if checked.settings.aerial.file:
+            progress.step("laying out the photo")
+            checked = with_aerial(checked, read_aerial(site, checked))
         progress.step("looking for patches")
         analysis = analyse(checked, week, seed=seed)
         progress.step("drawing")
