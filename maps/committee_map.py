@@ -58,12 +58,15 @@ class Style:
         Between the lines; negative slants them the other way.
     crossed
         Whether there are lines both ways.
+    edge_mm
+        Width of the outline; a bold one tells water from a shade in grey.
     """
 
     fill: str
     line: str = ""
     spacing_mm: float = 1.2
     crossed: bool = False
+    edge_mm: float = 0.18
 
 
 STYLES = {
@@ -74,9 +77,9 @@ STYLES = {
     "e": Style(_BLANK, _GREY, -0.8),
     "x": Style(_BLANK, _GREY, 1.1, crossed=True),
     "t": Style(_BLANK, _GREY, 0.8),
-    "l": Style(PAPER),
-    "water": Style("#b7d0db"),
-    "obstacle": Style("#8b8980"),
+    "l": Style(PAPER, _GREY, 2.6, crossed=True),
+    "water": Style("#b7d0db", edge_mm=0.5),
+    "obstacle": Style("#75736c", PAPER, 0.9, crossed=True),
 }
 """Character of a zone (see `maps.zone_states.EVIDENCE_CHARS`), or kind of ground -> its look."""
 
@@ -332,7 +335,7 @@ def swatch_strokes(style: Style, box: Ring) -> list[tuple[Point, Point]]:
 
 def _area_svg(area: Area, style: Style) -> str:
     outline = "".join(map(ring_path, area.rings))
-    edge = f'stroke="{INK}" stroke-width=".18"'
+    edge = f'stroke="{INK}" stroke-width="{style.edge_mm:g}"'
     text = f'<path d="{outline}" fill="{style.fill}" fill-rule="evenodd" {edge}/>'
     if not area.strokes:
         return text

@@ -21,7 +21,7 @@ from fpdf.fonts import TTFFont
 from maps.catalogue import Catalogue
 from maps.committee import UNDER, CommitteePage, Findings, Section, unparted
 from maps.committee_font import font_file
-from maps.committee_map import Picture, committee_picture, swatch_strokes
+from maps.committee_map import Picture, Style, committee_picture, swatch_strokes
 from maps.palette import INK, PAPER
 from maps.plan_map import Point, Ring
 
@@ -231,7 +231,7 @@ def _put_map(sheet: _Sheet, picture: Picture, corner: Point) -> float:
     if not sheet.trial:
         for area in picture.areas:
             style = picture.styles[area.kind]
-            _fill(sheet.pdf, area.rings, style.fill, corner)
+            _fill(sheet.pdf, area.rings, style, corner)
             _strokes(sheet.pdf, area.strokes, style.line, corner)
         _dots(sheet.pdf, picture, corner)
         _letters(sheet, picture, corner)
@@ -239,7 +239,7 @@ def _put_map(sheet: _Sheet, picture: Picture, corner: Point) -> float:
     return _put_key(sheet, picture, (x, y + picture.height_mm + 1.0))
 
 
-def _fill(pdf: FPDF, rings: tuple[Ring, ...], fill: str, corner: Point) -> None:
+def _fill(pdf: FPDF, rings: tuple[Ring, ...], style: Style, corner: Point) -> None:
     path = PaintedPath()
     for ring in rings:
         points = [(corner[0] + a, corner[1] + b) for a, b in ring]
@@ -247,9 +247,9 @@ def _fill(pdf: FPDF, rings: tuple[Ring, ...], fill: str, corner: Point) -> None:
         for point in points[1:]:
             path.line_to(*point)
         path.close()
-    path.style.fill_color = fill
+    path.style.fill_color = style.fill
     path.style.stroke_color = INK
-    path.style.stroke_width = 0.18
+    path.style.stroke_width = style.edge_mm
     path.style.paint_rule = PathPaintRule.STROKE_FILL_EVENODD
     group = GraphicsContext()
     group.add_item(path)
@@ -304,7 +304,7 @@ def _foot(sheet: _Sheet, picture: Picture, corner: Point) -> None:
     pdf.text(right + 2, y, sheet.printable(picture.bar_text))
     x = corner[0] + picture.width_mm - 7
     north: Ring = [(0, -4.6), (1.6, 0.2), (0, -0.8), (-1.6, 0.2)]
-    _fill(pdf, (north,), INK, (x, y))
+    _fill(pdf, (north,), Style(INK), (x, y))
     pdf.text(x + 2.6, y, sheet.printable(picture.north))
 
 
@@ -320,7 +320,7 @@ def _put_key(sheet: _Sheet, picture: Picture, place: Point) -> float:
         if kind:
             box: Ring = [(0, 0.3), (6.6, 0.3), (6.6, 3.5), (0, 3.5)]
             style = picture.styles[kind]
-            _fill(sheet.pdf, (box,), style.fill, (x, y))
+            _fill(sheet.pdf, (box,), style, (x, y))
             _strokes(sheet.pdf, swatch_strokes(style, box), style.line, (x, y))
         else:
             _disc(sheet.pdf, (x + 3.3, y + 1.9), 0.6, INK, PAPER)

@@ -179,7 +179,7 @@ def _freeform(slide: Slide, area: Area, style: Style, frame: Frame, edge: str = 
     shape.shadow.inherit = False
     _filled(shape.fill, style)
     shape.line.color.rgb = _colour(edge)
-    shape.line.width = Pt(0.5 if edge == INK else 0.25)
+    shape.line.width = Pt(2.8 * style.edge_mm if edge == INK else 0.25)
 
 
 def _emu(point: Point, frame: Frame) -> tuple[int, int]:

@@ -184,6 +184,11 @@ def hatch_strokes(shape: BaseGeometry, spacing_mm: float) -> list[tuple[Point, P
     --------
     >>> len(hatch_strokes(shapely.box(0, 0, 10, 10), 2.0)) > 3
     True
+
+    A shape smaller than the spacing may lie between two lines:
+
+    >>> hatch_strokes(shapely.box(0.4, 0, 0.6, 0.1), 2.0)
+    []
     """
     west, north, east, south = shape.bounds
     slant = 1.0 if spacing_mm > 0 else -1.0
@@ -196,7 +201,7 @@ def hatch_strokes(shape: BaseGeometry, spacing_mm: float) -> list[tuple[Point, P
     found = [
         shapely.get_coordinates(part)
         for part in shapely.get_parts(inside)
-        if part.geom_type == "LineString"
+        if part.geom_type == "LineString" and not part.is_empty
     ]
     return [((a[0], a[1]), (b[0], b[1])) for a, *_, b in found]
 

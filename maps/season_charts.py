@@ -328,7 +328,7 @@ def _small(table: pd.DataFrame, days: Days, base: float) -> str:
     band += [*zip(x, y(table["rate_low"]), strict=True)][::-1]
     points = " ".join(f"{a:.1f},{b:.1f}" for a, b in band)
     return (
-        f'<polygon points="{points}" fill="{FILL}" fill-opacity=".7"/>'
+        f'<polygon points="{points}" fill="{FILL}"/>'
         f'<path d="M{LEFT} {base}H{WIDTH - RIGHT}" stroke="{SOFT}"/>'
         f"{chart_line(zip(x, y(table['rate']), strict=True))}"
         f"{chart_text(LEFT - 5, base - 36, rate_text(top), 'end')}"
