@@ -33,7 +33,7 @@ STYLE = (
     ".n-thin,.n-none{fill:#fff;stroke:#52584f;stroke-width:.15;fill-rule:evenodd}"
     ".n-thin-line{fill:none;stroke:#4c2a63;stroke-width:.3}"
     ".n-none-line{fill:none;stroke:#1d2321;stroke-width:.15}"
-    ".n-refuge{fill:#7f8f6a;stroke:none;fill-rule:evenodd}"
+    ".n-refuge{fill:#98a886;stroke:none;fill-rule:evenodd}"
     ".n-trap{fill:#1d2321;stroke:#fff;stroke-width:.2}"
     ".n-moved{fill:#fff;stroke:#1d2321;stroke-width:.5}"
 )

@@ -82,9 +82,9 @@ MARK_SHAPES = {
 KIND_FILLS = {
     "water": "url(#fill-water)",
     "bunker": "url(#fill-bunker)",
-    "building": "#75736c",
+    "building": "url(#fill-building)",
 }
-OTHER_FILL = "#b9b7af"
+OTHER_FILL = "url(#fill-other)"
 
 
 def activity_map(analysis: Analysis) -> str:

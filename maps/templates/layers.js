@@ -52,7 +52,7 @@ const MARK_RINGS = {
   b: { shape: 'diamond', weight: 2.4, dashArray: '5 3' },
   q: { shape: 'hexagon', weight: 2, dashArray: '4 2 1 2' },
 };
-const KNOWN_KINDS = { water: 'url(#fill-water)', bunker: 'url(#fill-bunker)', building: '#75736c' };
+const KNOWN_KINDS = { water: 'url(#fill-water)', bunker: 'url(#fill-bunker)', building: 'url(#fill-building)' };
 
 // One label that follows the pointer. Leaflet's own binding would make every shape a tab stop; the
 // keyboard reaches zones and traps through the table and the search box.
@@ -73,7 +73,7 @@ function drawFeatures(name, line, fillOf) {
   }
 }
 drawFeatures('refuges', '#587050', () => 'url(#fill-refuge)');
-drawFeatures('obstacles', '#55534c', (kind) => KNOWN_KINDS[kind] || '#b9b7af');
+drawFeatures('obstacles', '#55534c', (kind) => KNOWN_KINDS[kind] || 'url(#fill-other)');
 
 const zones = data.zones.id.map((id, k) => {
   const shape = L.polygon(data.zones.shape[k], styled('zones', {
