@@ -308,3 +308,16 @@ def test_a_thumb_hits_what_it_means(reader: Any, address: str, size: ViewportSiz
     assert [box for box in targets if min(box["width"], box["height"]) < 43.9] == []
     signs = boxes(page, ".map .place.leaflet-marker-icon")
     assert [box for box in signs if min(box["width"], box["height"]) < 24] == []
+
+
+@pytest.mark.parametrize("size", [PHONE, SMALL_PHONE], ids=["phone", "small"])
+def test_a_phone_opens_with_the_sentence_and_the_map(
+    reader: Any, address: str, size: ViewportSize
+) -> None:
+    """The sentences that say more follow the map; no reader of the screen loses any."""
+    page = reader(size).opens(address)
+    (lead,), (shown,) = boxes(page, ".lead"), boxes(page, ".map")
+    (more,), (zones,) = boxes(page, ".say ul"), boxes(page, "#zones")
+    assert lead["bottom"] < shown["top"] < size["height"] / 2
+    assert shown["bottom"] < more["top"] < more["bottom"] < zones["top"]
+    assert page.evaluate("document.documentElement.scrollWidth") == size["width"]
