@@ -19,6 +19,9 @@ function beforePrint() {
   stop();
   const projected = document.body.classList.contains('projected');
   viewBefore = { centre: map.getCenter(), zoom: map.getZoom(), projected };
+  // A zoom that is still under way would end in its own view, on paper, too.
+  map.stop();
+  if (map._animatingZoom) map._onZoomTransitionEnd();
   document.body.classList.add('printing');
   if (projected) enlarge(false);
   map.invalidateSize({ animate: false });
