@@ -262,6 +262,8 @@ def round_text(statuses: Iterable[str]) -> str:
     --------
     >>> round_text(["ok"] * 66 + ["flooded"] * 4 + ["not_checked"] * 2)
     '66 of 72 traps checked, 4 void, 2 not checked'
+    >>> round_text(["ok"] * 1200 + ["missing"])
+    '1,200 of 1,201 traps checked, 1 void'
     >>> round_text(["ok"])
     '1 of 1 trap checked'
     >>> round_text([])
@@ -273,9 +275,9 @@ def round_text(statuses: Iterable[str]) -> str:
     checked = int(counted.eq("ok").sum())
     missed = int(counted.eq("not_checked").sum())
     void = len(counted) - checked - missed
-    text = f"{checked} of {count_of(len(counted), 'trap')} checked"
-    text += f", {void} void" if void else ""
-    return text + (f", {missed} not checked" if missed else "")
+    text = f"{checked:,} of {count_of(len(counted), 'trap')} checked"
+    text += f", {void:,} void" if void else ""
+    return text + (f", {missed:,} not checked" if missed else "")
 
 
 def _catch_sentence(analysis: Analysis) -> str:

@@ -7,12 +7,14 @@ of a manager, a scout and a speaker through the page.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
 import axe_playwright_python
 import pytest
+from analyses import Sketch, sketched_analysis
 from playwright.sync_api import Browser, Page, ViewportSize, sync_playwright
 
 from data.reading import read_site
@@ -321,3 +323,40 @@ def test_a_phone_opens_with_the_sentence_and_the_map(
     assert lead["bottom"] < shown["top"] < size["height"] / 2
     assert shown["bottom"] < more["top"] < more["bottom"] < zones["top"]
     assert page.evaluate("document.documentElement.scrollWidth") == size["width"]
+
+
+DARK_ROUND = """([name, k]) => {
+  const map = window[document.querySelector('.map').id];
+  const at = JSON.parse(document.getElementById('data').textContent).traps.at[k];
+  const sheet = document.querySelector(`.leaflet-${name}-pane canvas`);
+  const point = map.latLngToContainerPoint(at), frame = map.getContainer().getBoundingClientRect();
+  const box = sheet.getBoundingClientRect();
+  const [x, y] = [frame.left + point.x - box.left, frame.top + point.y - box.top];
+  const copy = new OffscreenCanvas(32, 32).getContext('2d', { willReadFrequently: true });
+  const finer = sheet.width / box.width;
+  copy.drawImage(sheet, (x - 16) * finer, (y - 16) * finer, 32 * finer, 32 * finer, 0, 0, 32, 32);
+  const seen = copy.getImageData(0, 0, 32, 32).data;
+  let dark = 0;
+  for (let k = 0; k < seen.length; k += 4) dark += seen[k + 3] > 200 && seen[k] < 100 ? 1 : 0;
+  return dark;
+}"""
+"""How many dark pixels a painted pane has within 16 px of a trap."""
+
+
+@pytest.mark.parametrize(
+    ("mark", "least"), [("quiet_patch", 110), ("lone_busy", 140), ("lone_quiet", 120)]
+)
+def test_a_large_network_is_painted_with_its_rings(
+    reader: Any, tmp_path: Path, mark: str, least: int
+) -> None:
+    """Above 1,500 traps dots and rings are stamps; a dotted or broken ring is seen as well."""
+    large = sketched_analysis(Sketch(columns=8, rows=6, traps=1600, weeks=2))
+    alone = large.marks["location_id"].eq(large.traps["location_id"].iloc[1])
+    marks = large.marks.assign(mark=alone.map({True: mark, False: "none"}))
+    path = tmp_path / "large.html"
+    path.write_text(activity_map(replace(large, marks=marks)), encoding="utf-8")
+    page = reader(DESK).opens(path.as_uri())
+    page.wait_for_function(f"({DARK_ROUND})(['marks', 1]) > 0")
+    assert page.evaluate(DARK_ROUND, ["marks", 1]) >= least
+    assert page.evaluate(DARK_ROUND, ["marks", 1400]) == 0
+    assert page.evaluate(DARK_ROUND, ["traps", 3]) > 5

@@ -147,6 +147,7 @@ let dotFactor = 1;
 
 function dotLook(week, k) {
   const look = plainLook(week, k);
+  if (dotFactor === 1) return look;
   return { ...look, radius: look.radius * dotFactor, weight: look.weight * dotFactor };
 }
 
@@ -198,7 +199,9 @@ function drawTrapMark(k, letter, near) {
   const radius = traps[k].options.radius + (near ? 5 : 4);
   const ring = MARK_RINGS[letter];
   const look = { radius, fill: false, interactive: false };
-  new Glyph(data.traps.at[k], styled('marks', { ...look, shape: ring.shape, color: '#fff', weight: ring.weight + 1.6 })).addTo(layers.marks);
+  // A stamp carries its own white edge; drawn as SVG, it is a ring of its own.
+  if (many) look.halo = 1.6;
+  else new Glyph(data.traps.at[k], styled('marks', { ...look, shape: ring.shape, color: '#fff', weight: ring.weight + 1.6 })).addTo(layers.marks);
   new Glyph(data.traps.at[k], styled('marks', { ...look, color: INK, ...ring, className: `trap-mark-${letter}` })).addTo(layers.marks);
   if (near || data.traps.zone[k] < 0) addLetter(data.traps.at[k], letter, [-radius * 0.6, radius + 8]);
 }
@@ -215,9 +218,10 @@ function evidenceOf(week) {
 
 function drawWeek(week) {
   const evidence = evidenceOf(week);
-  zones.forEach((shape, k) => shape.setStyle({
-    fillColor: evidence ? evidence.fills[evidence.zone.charAt(k)] : zoneFill(data.zones.state[week].charAt(k)),
-  }));
+  zones.forEach((shape, k) => {
+    const fillColor = evidence ? evidence.fills[evidence.zone.charAt(k)] : zoneFill(data.zones.state[week].charAt(k));
+    if (shape.options.fillColor !== fillColor) shape.setStyle({ fillColor });
+  });
   traps.forEach((dot, k) => {
     const look = dotLook(week, k);
     if (many) {

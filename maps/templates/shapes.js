@@ -35,12 +35,12 @@ const Glyph = L.CircleMarker.extend({
   },
 });
 
-// Each look of a dot is painted once and then stamped on whole pixels.
+// Each look of a dot or ring is painted once and then stamped on whole pixels.
 const stamps = new Map();
 const FINER = L.Browser.retina ? 2 : 1;
 
-function stampOf({ shape, inner, fill, fillColor, fillOpacity, color, weight, dashArray }, r) {
-  const key = `${shape}${inner}${r}${fill && fillColor}${fillOpacity}${color}${weight}${dashArray}`;
+function stampOf({ shape, inner, fill, fillColor, fillOpacity, color, weight, dashArray, lineCap, halo }, r) {
+  const key = `${shape}${inner}${r}${fill && fillColor}${fillOpacity}${color}${weight}${dashArray}${halo}`;
   if (stamps.has(key)) return stamps.get(key);
   const half = Math.ceil(r * 1.6 + weight + 1);
   const sheet = document.createElement('canvas');
@@ -53,10 +53,13 @@ function stampOf({ shape, inner, fill, fillColor, fillOpacity, color, weight, da
   const path = new Path2D(outline(shape, 0, 0, r) + cross);
   if (fill) { ctx.globalAlpha = fillOpacity; ctx.fillStyle = fillColor; ctx.fill(path); }
   ctx.globalAlpha = 1;
-  ctx.setLineDash(dashArray ? String(dashArray).split(/[ ,]+/).map(Number) : []);
-  ctx.strokeStyle = color;
-  ctx.lineWidth = weight;
-  ctx.stroke(path);
+  ctx.lineCap = lineCap;
+  for (const [ink, wide] of halo ? [['#fff', weight + halo], [color, weight]] : [[color, weight]]) {
+    ctx.setLineDash(ink === color && dashArray ? String(dashArray).split(/[ ,]+/).map(Number) : []);
+    ctx.strokeStyle = ink;
+    ctx.lineWidth = wide;
+    ctx.stroke(path);
+  }
   stamps.set(key, { sheet, half });
   return stamps.get(key);
 }
