@@ -240,6 +240,16 @@ def test_a_speaker_gets_large_type_and_the_old_view_back(reader: Any, address: s
     size = "e => parseFloat(getComputedStyle(e).fontSize)"
     for part in ("body", "#week-title", ".caption", ".letter", "#project", ".layers label"):
         assert page.locator(part).first.evaluate(size) >= 36
+    (tick, *_), (sign, *_) = boxes(page, "[data-layer]"), boxes(page, ".map .place")
+    assert min(tick["width"], sign["width"]) >= 36
+    marked, judged = boxes(page, ".letter:not(.state)"), boxes(page, ".letter.state")
+    beside = [one for one in marked if any(abs(one["left"] - it["left"]) < 1 for it in judged)]
+    assert len(beside) >= 3
+    for one in beside:
+        assert all(
+            abs(one["left"] - it["left"]) >= 1 or abs(one["top"] - it["top"]) >= one["height"] - 1
+            for it in judged
+        )
     page.keyboard.press("Escape")
     page.wait_for_function("!document.body.classList.contains('projected')")
     assert page.locator("path.zone").first.get_attribute("d") == before
@@ -360,3 +370,22 @@ def test_a_large_network_is_painted_with_its_rings(
     assert page.evaluate(DARK_ROUND, ["marks", 1]) >= least
     assert page.evaluate(DARK_ROUND, ["marks", 1400]) == 0
     assert page.evaluate(DARK_ROUND, ["traps", 3]) > 5
+
+
+def test_a_long_story_has_the_key_beside_it(reader: Any, address: str) -> None:
+    """No white field under the map; what is due comes after the story that was asked for."""
+    page = reader(DESK).opens(f"{address}#zone=H05-RO")
+    (tools,), (key,), (side,) = (boxes(page, place) for place in (".tools", ".key", ".side"))
+    assert tools["bottom"] < key["top"] < tools["bottom"] + 40 < side["bottom"]
+    (story,), (due,) = boxes(page, "#detail"), boxes(page, "#due-title")
+    assert story["top"] < page.locator(".map").bounding_box()["y"] + 560
+    assert due["top"] > story["bottom"]
+    wide = page.evaluate("document.documentElement.scrollWidth")
+    assert wide == DESK["width"]
+
+
+def test_a_wall_is_used(reader: Any, address: str) -> None:
+    page = reader(WALL).opens(address)
+    (shown,) = boxes(page, ".map")
+    assert shown["width"] > WALL["width"] / 2
+    assert shown["height"] > WALL["height"] / 2

@@ -8,6 +8,7 @@ a letter, each of which must stand out from its own ground.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from itertools import combinations
 from pathlib import Path
@@ -102,7 +103,9 @@ def cue(look: Json) -> tuple[object, ...]:
         fill = part["fill"] and contrast(part["fill"], below) >= LEAST_LINE_CONTRAST
         if number == 0 or line or fill:
             bold = line and float(part["thick"].removesuffix("px")) >= 0.4 and number == 0
-            seen.append((part["shape"], bool(part["fill"]), line and part["dash"], bold))
+            # How wide a stripe is tells nobody anything; its kind, place and way do.
+            shape = re.sub(r"\b(x|y|width|height)=\S+", "", part["shape"])
+            seen.append((shape, bool(part["fill"]), line and part["dash"], bold))
     return tuple(seen)
 
 

@@ -1,5 +1,7 @@
 // What stands on the map. Each layer has its own pane, so that its place in the stack is fixed.
 const INK = '#1d2321';
+// Dots, lines and signs grow with a wall; the areas of the dots keep their ratios.
+let dotFactor = 1;
 const calm = window.matchMedia('(prefers-reduced-motion: reduce)').matches;
 if (calm) {
   map._zoomAnimated = false;
@@ -122,9 +124,10 @@ data.suggestions.forEach(([number, at, sentence], k) => {
 });
 
 // Signs of places that would cover each other stand one above the other, each on a stem to its place.
-const SIGN = 27;
 function spreadSigns() {
   const taken = [];
+  const size = Math.round(24 * dotFactor);
+  const SIGN = size + 3;
   layers.suggestions.eachLayer((marker) => {
     const at = map.latLngToLayerPoint(marker.getLatLng());
     let lift = 0;
@@ -132,7 +135,11 @@ function spreadSigns() {
     taken.push([at.x, at.y - lift]);
     const sign = marker.getElement();
     if (!sign) return;
-    sign.style.marginTop = `${-24 - lift}px`;
+    sign.style.width = sign.style.height = `${size}px`;
+    sign.style.fontSize = `${Math.round(13 * dotFactor)}px`;
+    sign.style.lineHeight = `${Math.round(20 * dotFactor)}px`;
+    sign.style.marginLeft = `${-size / 2}px`;
+    sign.style.marginTop = `${-size - lift}px`;
     sign.style.setProperty('--stem', `${lift}px`);
   });
 }
@@ -142,13 +149,17 @@ function zoneFill(state) {
   return state in data.chars.state ? `url(#fill-${state})` : data.classes.colours[Number(state)];
 }
 
-// Dots grow with a wall; their areas keep their ratios.
-let dotFactor = 1;
-
 function dotLook(week, k) {
   const look = plainLook(week, k);
   if (dotFactor === 1) return look;
   return { ...look, radius: look.radius * dotFactor, weight: look.weight * dotFactor };
+}
+
+// A line for the room: wider, its dashes longer in the same measure.
+function enlarged(line) {
+  if (dotFactor === 1) return line;
+  const dashes = line.dashArray && line.dashArray.split(' ').map((part) => part * dotFactor).join(' ');
+  return { ...line, weight: line.weight * dotFactor, ...(dashes ? { dashArray: dashes } : {}) };
 }
 
 function plainLook(week, k) {
@@ -190,14 +201,15 @@ function drawMarks(week) {
 function drawZoneMark(k, letter, lines) {
   const outer = data.zones.shape[k].map((rings) => [rings[0]]);
   const look = { fill: false, interactive: false, lineJoin: 'round' };
-  L.polygon(outer, styled('marks', { ...look, color: '#fff', weight: lines[letter].weight * 1.7 })).addTo(layers.marks);
-  L.polygon(outer, styled('marks', { ...look, color: INK, ...lines[letter], className: `zone-mark-${letter}` })).addTo(layers.marks);
+  const line = enlarged(lines[letter]);
+  L.polygon(outer, styled('marks', { ...look, color: '#fff', weight: line.weight * 1.7 })).addTo(layers.marks);
+  L.polygon(outer, styled('marks', { ...look, color: INK, ...line, className: `zone-mark-${letter}` })).addTo(layers.marks);
   addLetter(data.zones.middle[k], letter, [8, 8]);
 }
 
 function drawTrapMark(k, letter, near) {
   const radius = traps[k].options.radius + (near ? 5 : 4);
-  const ring = MARK_RINGS[letter];
+  const ring = enlarged(MARK_RINGS[letter]);
   const look = { radius, fill: false, interactive: false };
   // A stamp carries its own white edge; drawn as SVG, it is a ring of its own.
   if (many) look.halo = 1.6;
@@ -206,8 +218,15 @@ function drawTrapMark(k, letter, near) {
   if (near || data.traps.zone[k] < 0) addLetter(data.traps.at[k], letter, [-radius * 0.6, radius + 8]);
 }
 
+// The side of a letter's box in px; the style gives the large view its size.
+function letterSide() {
+  if (!document.body.classList.contains('projected')) return 17;
+  return 1.5 * Math.max(18, Math.min(0.01 * window.innerWidth, 40));
+}
+
 function addLetter(at, letter, anchor, css = 'letter') {
-  const icon = L.divIcon({ className: css, html: textElement('span', letter), iconSize: [17, 17], iconAnchor: anchor });
+  const side = letterSide();
+  const icon = L.divIcon({ className: css, html: textElement('span', letter), iconSize: [side, side], iconAnchor: anchor.map((part) => part * side / 17) });
   L.marker(at, { icon, pane: 'letters', interactive: false, keyboard: false }).addTo(layers.marks);
 }
 
@@ -276,7 +295,7 @@ north.onAdd = () => {
   return box;
 };
 north.addTo(map);
-L.control.scale({ maxWidth: 140 }).addTo(map);
+const ruler = L.control.scale({ maxWidth: 140 }).addTo(map);
 
 document.querySelectorAll('[data-layer]').forEach((box) => {
   const apply = () => {

@@ -8,12 +8,6 @@ function onePage() {
   return document.body.classList.contains('one-page');
 }
 
-function enlarge(on) {
-  document.body.classList.toggle('projected', on);
-  dotFactor = on ? roomFactor() : 1;
-  drawWeek(currentWeek);
-}
-
 function beforePrint() {
   if (viewBefore) return;
   stop();
@@ -23,7 +17,7 @@ function beforePrint() {
   map.stop();
   if (map._animatingZoom) map._onZoomTransitionEnd();
   document.body.classList.add('printing');
-  if (projected) enlarge(false);
+  if (projected) { enlarge(false); drawWeek(currentWeek); }
   map.invalidateSize({ animate: false });
   map.fitBounds(data.bounds, { animate: false, ...(onePage() ? ROOM_FOR_SIGNS : WHOLE_MAP) });
 }
@@ -31,7 +25,7 @@ function beforePrint() {
 function afterPrint() {
   document.body.classList.remove('printing');
   leaveOnePage();
-  if (viewBefore && viewBefore.projected) enlarge(true);
+  if (viewBefore && viewBefore.projected) { enlarge(true); drawWeek(currentWeek); }
   map.invalidateSize({ animate: false });
   if (viewBefore) map.setView(viewBefore.centre, viewBefore.zoom, { animate: false });
   viewBefore = null;

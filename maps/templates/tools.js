@@ -15,10 +15,16 @@ function roomFactor() {
   return Math.max(1, window.innerWidth / 1600);
 }
 
-function project(on) {
+function enlarge(on) {
   document.body.classList.toggle('projected', on);
-  pressed(projectButton, on);
   dotFactor = on ? roomFactor() : 1;
+  ruler.options.maxWidth = 140 * dotFactor;
+  spreadSigns();
+}
+
+function project(on) {
+  enlarge(on);
+  pressed(projectButton, on);
   setWeek(currentWeek);
   map.invalidateSize({ animate: false });
   fitAll();
