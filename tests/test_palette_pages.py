@@ -8,7 +8,9 @@ a letter, each of which must stand out from its own ground.
 
 from __future__ import annotations
 
+import math
 import re
+import statistics
 from collections.abc import Iterator
 from itertools import combinations
 from pathlib import Path
@@ -94,29 +96,41 @@ def ground(look: Json) -> str:
     return str([*fills, *lines, "#ffffff"][0])
 
 
-def cue(look: Json) -> tuple[object, ...]:
-    """Return what tells an entry apart besides its colour, as far as it can be seen."""
-    below = ground(look)
+def stands_out(colour: str, below: str) -> bool:
+    return bool(colour) and contrast(colour, below) >= LEAST_LINE_CONTRAST
+
+
+def thick(part: Json) -> float:
+    return float(part["thick"].removesuffix("px") or 0)
+
+
+def cue(look: Json, usual: float = math.inf) -> tuple[object, ...]:
+    """Return what tells an entry apart besides its colour, as far as it can be seen.
+
+    An outline is bold when it is twice as wide as is usual in its key.
+    """
+    below = ground(look) if any(part["fill"] for part in look["parts"]) else "#ffffff"
     seen: list[object] = [look["letter"]]
     for number, part in enumerate(look["parts"]):
-        line = part["line"] and contrast(part["line"], below) >= LEAST_LINE_CONTRAST
-        fill = part["fill"] and contrast(part["fill"], below) >= LEAST_LINE_CONTRAST
-        if number == 0 or line or fill:
-            bold = line and float(part["thick"].removesuffix("px")) >= 0.4 and number == 0
-            # How wide a stripe is tells nobody anything; its kind, place and way do.
-            shape = re.sub(r"\b(x|y|width|height)=\S+", "", part["shape"])
-            seen.append((shape, bool(part["fill"]), line and part["dash"], bold))
+        line = stands_out(part["line"], below)
+        if number and not line and not stands_out(part["fill"], below):
+            continue
+        bold = line and number == 0 and thick(part) >= 2 * usual
+        # How wide a stripe is tells nobody anything; its kind, place and way do.
+        shape = re.sub(r"\b(x|y|width|height)=\S+", "", part["shape"])
+        seen.append((shape, bool(part["fill"]), part["dash"] if line else "", bold))
     return tuple(seen)
 
 
 def alike(looks: list[Json]) -> list[tuple[str, str]]:
     """Return the pairs that neither colour nor a cue tells apart; steps of the ramp are ordered."""
     ramp = set(activity_ramp(6))
+    usual = statistics.median(thick(each["parts"][0]) for each in looks if each["parts"])
     return [
         (one["said"], other["said"])
         for one, other in combinations(looks, 2)
         if not told_apart(ground(one), ground(other))
-        and cue(one) == cue(other)
+        and cue(one, usual) == cue(other, usual)
         and not {ground(one), ground(other)} <= ramp
         and not (one["said"].startswith("refuge") and other["said"].startswith("refuge"))
     ]
