@@ -7,7 +7,6 @@ import io
 
 import numpy as np
 import numpy.typing as npt
-from PIL import Image
 
 from data.aerial_photo import AerialPhoto
 from maps.payload import Json
@@ -60,6 +59,9 @@ def aerial_jpeg(pixels: npt.NDArray[np.uint8], most_bytes: int = MOST_BYTES) -> 
     >>> len(aerial_jpeg(noise, 20_000)) <= 20_000
     True
     """
+    # Loaded where there is a photo only: most sites have none.
+    from PIL import Image  # noqa: PLC0415
+
     there = pixels[..., 3:] > 0
     picture = Image.fromarray(np.where(there, pixels[..., :3], np.uint8(_PAPER)))
     while True:
