@@ -9,6 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from data.aerial_photo import AerialPhoto
+from maps.palette import NO_PHOTO, levels
 from maps.payload import Json
 
 MOST_BYTES = 400_000
@@ -17,9 +18,6 @@ MOST_BYTES = 400_000
 QUALITIES = (82, 72, 62, 52)
 SMALLER = 0.8
 """Where the lowest quality is still too large, both sides shrink by this, again and again."""
-
-_PAPER = 246
-"""Grey of the map where there is no photo."""
 
 
 def aerial_layer(photo: AerialPhoto) -> Json:
@@ -63,7 +61,9 @@ def aerial_jpeg(pixels: npt.NDArray[np.uint8], most_bytes: int = MOST_BYTES) -> 
     from PIL import Image  # noqa: PLC0415
 
     there = pixels[..., 3:] > 0
-    picture = Image.fromarray(np.where(there, pixels[..., :3], np.uint8(_PAPER)))
+    picture = Image.fromarray(
+        np.where(there, pixels[..., :3], np.array(levels(NO_PHOTO), dtype=np.uint8))
+    )
     while True:
         for quality in QUALITIES:
             file = io.BytesIO()

@@ -13,10 +13,9 @@ from html import escape
 import numpy as np
 import pandas as pd
 
-from maps.palette import INK, PAPER
+from maps.palette import INK, PAPER, SOFT
 from maps.weeks import day_text
 
-SOFT, FILL = "#52584f", "#cdbfd6"
 WIDTH, LEFT, RIGHT = 520.0, 46.0, 14.0
 _FONT = (
     'xmlns="http://www.w3.org/2000/svg" font-family="Source Sans 3, Segoe UI, Roboto, '

@@ -20,7 +20,15 @@ from shapely.geometry.base import BaseGeometry
 from maps.catalogue import Catalogue, figure
 from maps.committee import numbered_above
 from maps.labels import label_point
-from maps.palette import INK, PAPER, activity_ramp
+from maps.palette import (
+    INK,
+    OBSTACLE,
+    PAPER,
+    SMALL_WATER,
+    UNTOLD,
+    UNTOLD_LINE,
+    activity_ramp,
+)
 from maps.payload import zone_state
 from maps.plan_map import (
     Frame,
@@ -39,7 +47,6 @@ ROOM_MM = (112.0, 96.0)
 """Most room for the map on letter paper and A4."""
 
 _RAMP = activity_ramp(4)
-_BLANK, _GREY = "#e2e0d9", "#67635a"
 _DISC_MM, _DOT_MM = 1.9, 0.5
 FOOT_MM = 7.0
 
@@ -74,12 +81,12 @@ STYLES = {
     "h": Style(_RAMP[2], PAPER, 1.5),
     "w": Style(_RAMP[1], INK, -1.5),
     "b": Style(_RAMP[0]),
-    "e": Style(_BLANK, _GREY, -0.8),
-    "x": Style(_BLANK, _GREY, 1.1, crossed=True),
-    "t": Style(_BLANK, _GREY, 0.8),
-    "l": Style(PAPER, _GREY, 2.6, crossed=True),
-    "water": Style("#b7d0db", edge_mm=0.5),
-    "obstacle": Style("#75736c", PAPER, 0.9, crossed=True),
+    "e": Style(UNTOLD, UNTOLD_LINE, -0.8),
+    "x": Style(UNTOLD, UNTOLD_LINE, 1.1, crossed=True),
+    "t": Style(UNTOLD, UNTOLD_LINE, 0.8),
+    "l": Style(PAPER, UNTOLD_LINE, 2.6, crossed=True),
+    "water": Style(SMALL_WATER, edge_mm=0.5),
+    "obstacle": Style(OBSTACLE, PAPER, 0.9, crossed=True),
 }
 """Character of a zone (see `maps.zone_states.EVIDENCE_CHARS`), or kind of ground -> its look."""
 

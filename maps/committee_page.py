@@ -7,8 +7,8 @@ from html import escape
 from maps.committee import UNDER, CommitteePage, Section, unparted
 from maps.committee_font import FAMILY, font_faces
 from maps.committee_map import Picture, committee_picture, picture_svg, swatch_svg
-from maps.palette import INK, PAPER
-from maps.plain_page import SOFT, paragraph, plain_page
+from maps.palette import INK, PAPER, SOFT
+from maps.plain_page import paragraph, plain_page
 
 _FONTS = f"'{FAMILY}','Source Sans 3','Segoe UI',Roboto,'Liberation Sans',Arial,sans-serif"
 

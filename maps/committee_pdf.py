@@ -22,7 +22,7 @@ from maps.catalogue import Catalogue
 from maps.committee import UNDER, CommitteePage, Findings, Section, unparted
 from maps.committee_font import font_file
 from maps.committee_map import Picture, Style, committee_picture, swatch_strokes
-from maps.palette import INK, PAPER
+from maps.palette import INK, PAPER, SOFT
 from maps.plan_map import Point, Ring
 
 Paper = Literal["letter", "a4"]
@@ -43,7 +43,6 @@ _MM_PER_PT = 25.4 / 72
 _LEADING = 1.28
 _GAP_MM = 5.0
 _COLUMN_MM = (CONTENT_MM[0] - _GAP_MM) / 2
-_SOFT = "#52584f"
 
 
 class _Sheet:
@@ -219,7 +218,7 @@ def _put_page(sheet: _Sheet, page: CommitteePage, picture: Picture, first: int) 
 
 def _put_glossary(sheet: _Sheet, section: Section, place: tuple[float, float, float]) -> float:
     x, y, wide = place
-    sheet.pdf.set_draw_color(_SOFT)
+    sheet.pdf.set_draw_color(SOFT)
     sheet.pdf.set_line_width(0.2)
     sheet.pdf.line(x, y, x + wide, y)
     return sheet.section(section, (x, y + 1.2, wide)) - 1.6

@@ -23,7 +23,7 @@ from pptx.util import Emu, Mm, Pt
 
 from maps.committee import CommitteePage, Section
 from maps.committee_map import Area, Picture, Style, committee_picture
-from maps.palette import INK, PAPER
+from maps.palette import INK, PAPER, levels
 from maps.plan_map import Point, Ring
 
 SLIDES: tuple[tuple[str, ...], ...] = (
@@ -250,8 +250,7 @@ def _put_key(slide: Slide, picture: Picture, place: Point) -> None:
 
 
 def _colour(text: str) -> RGBColor:
-    red, green, blue = bytes.fromhex(text.removeprefix("#"))
-    return RGBColor(red, green, blue)
+    return RGBColor(*levels(text))
 
 
 def _clean(text: str) -> str:

@@ -11,11 +11,10 @@ from html import escape
 
 import pandas as pd
 
-from maps.palette import INK, PAPER
+from maps.palette import INK, PAPER, SOFT
 from maps.weeks import day_text
 from spatial.treatment_effects import Course
 
-SOFT = "#52584f"
 _WIDTH, _HEIGHT = 400.0, 232.0
 _LEFT, _RIGHT, _TOP, _BOTTOM = 46.0, 14.0, 30.0, 62.0
 _TICKS = (1, 2, 5)

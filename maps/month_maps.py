@@ -16,7 +16,7 @@ import geopandas as gpd
 import pandas as pd
 import shapely
 
-from maps.palette import INK, PAPER
+from maps.palette import INK, PAPER, SMALL_ZONE, SMALL_ZONE_EDGE
 from maps.plan_map import Frame, ring_path, rings_on_paper
 from spatial.season_review import SeasonReview
 
@@ -27,7 +27,6 @@ _BLANK_MM, _FOOT_MM = 4.0, 7.0
 
 _HEAD_MM, _KEY_MM = 4.6, 7.0
 _DISC_MM, _RING_MM = 2.6, 0.55
-_GROUND, _EDGE = "#e8e6de", "#8b8980"
 _NICE = (1.0, 2.0, 5.0)
 
 
@@ -111,8 +110,8 @@ def _grounds(zones: gpd.GeoDataFrame, frame: Frame) -> str:
     whole = shapely.union_all(zones.geometry.to_numpy())
     path = "".join(map(ring_path, rings_on_paper(whole, frame)))
     return (
-        f'<defs><path id="grounds" d="{path}" fill="{_GROUND}" fill-rule="evenodd" '
-        f'stroke="{_EDGE}" stroke-width=".15"/></defs>'
+        f'<defs><path id="grounds" d="{path}" fill="{SMALL_ZONE}" fill-rule="evenodd" '
+        f'stroke="{SMALL_ZONE_EDGE}" stroke-width=".15"/></defs>'
     )
 
 

@@ -11,6 +11,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from data.settings import Units
+from maps.palette import INK, PAPER, PLAN_REFUGE, PLANNED, PLUM, SOFT
 from maps.plan_map import Frame, foot_svg, hatched_svg, shapes_svg
 from maps.words import distance_text
 from spatial.network_report import NetworkReport
@@ -29,13 +30,13 @@ KEY = (
 """Class of a shape -> what it is."""
 
 STYLE = (
-    ".n-enough{fill:#d9c3e3;stroke:#4c2a63;stroke-width:.2;fill-rule:evenodd}"
-    ".n-thin,.n-none{fill:#fff;stroke:#52584f;stroke-width:.15;fill-rule:evenodd}"
-    ".n-thin-line{fill:none;stroke:#4c2a63;stroke-width:.3}"
-    ".n-none-line{fill:none;stroke:#1d2321;stroke-width:.15}"
-    ".n-refuge{fill:#98a886;stroke:none;fill-rule:evenodd}"
-    ".n-trap{fill:#1d2321;stroke:#fff;stroke-width:.2}"
-    ".n-moved{fill:#fff;stroke:#1d2321;stroke-width:.5}"
+    f".n-enough{{fill:{PLANNED};stroke:{PLUM};stroke-width:.2;fill-rule:evenodd}}"
+    f".n-thin,.n-none{{fill:{PAPER};stroke:{SOFT};stroke-width:.15;fill-rule:evenodd}}"
+    f".n-thin-line{{fill:none;stroke:{PLUM};stroke-width:.3}}"
+    f".n-none-line{{fill:none;stroke:{INK};stroke-width:.15}}"
+    f".n-refuge{{fill:{PLAN_REFUGE};stroke:none;fill-rule:evenodd}}"
+    f".n-trap{{fill:{INK};stroke:{PAPER};stroke-width:.2}}"
+    f".n-moved{{fill:{PAPER};stroke:{INK};stroke-width:.5}}"
 )
 """Of what this map adds to the classes of `templates/plan_map.css`."""
 

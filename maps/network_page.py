@@ -26,7 +26,7 @@ from maps.network_words import (
     verdict_text,
 )
 from maps.page import template_text
-from maps.palette import INK
+from maps.palette import BAR, INK
 from maps.plain_page import paragraph, plain_page
 from maps.plan_map import key_svg
 from maps.weeks import day_text
@@ -105,7 +105,7 @@ def curve_svg(plan: TrapPlan) -> str:
     for number, value in enumerate(worth, 1):
         high = (base - _TOP) * float(value) / top
         x = _LEFT + wide * (number - 1)
-        fill = INK if number == plan.knee else "#b9a9c4"
+        fill = INK if number == plan.knee else BAR
         bars.append(
             f'<rect x="{x + 1:.1f}" y="{base - high:.1f}" width="{wide - 2:.1f}" '
             f'height="{high:.1f}" fill="{fill}"/>'

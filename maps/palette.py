@@ -1,11 +1,16 @@
-"""Colours: one sequential ramp for activity, and plain inks for everything else.
+"""Colours: one sequential ramp for activity, and by name every other colour that is shown.
 
 The ramp runs from pale straw over mauve to dark plum. Its steps are equal in CIE lightness, so it
 keeps its order in grey print and for every kind of colour vision.
+
+A colour is written here once, under a name that says what it is for; nowhere else in `maps`. Python
+imports the name; a file of `templates` writes ``colour(INK)``, which `maps.page.template_text`
+fills in.
 """
 
 from __future__ import annotations
 
+import re
 from bisect import bisect_right
 from collections.abc import Sequence
 from itertools import pairwise
@@ -17,8 +22,79 @@ from data.findings import SettingsError
 
 MIN_LIGHTNESS_STEP = 8.0
 MOST_CLASSES = 9
+
+# Texts, lines and grounds of every page.
 INK = "#1d2321"
+SOFT = "#52584f"
 PAPER = "#ffffff"
+WASH = "#f6f5ef"
+RULE = "#c9c8bf"
+PRINT_RULE = "#8a8e86"
+ROW_RULE = "#e4e3dc"
+LINK_RULE = "#8d9189"
+IDLE = "#6a6f68"
+CELL_EDGE = IDLE
+VEIL = "rgba(255, 255, 255, .85)"
+
+# What can be pressed, and what is chosen.
+ACT = "#174f5f"
+ACT_PRESSED = "#0f3844"
+CHOSEN = "#dfe9ea"
+MORE = "#ece6f1"
+MORE_PRESSED = "#cdbfda"
+
+# Charts, and areas that a plan is about: to treat, or with enough traps.
+PLUM = "#4c2a63"
+BAND = "#cdbfd6"
+RANGE = "#a597b4"
+BAR = "#b9a9c4"
+PLANNED = "#d9c3e3"
+GRID = "#e0dfd7"
+SPOILT_GROUND = RULE
+
+# The weekly map, and the committee's small one where it looks the same. "Untold" is the ground
+# and the pattern of a zone about which nothing can be said; "gone" a trap that is not in use.
+GROUND = "#fbfaf6"
+NO_PHOTO = "#f6f6f6"
+ZONE_EDGE = "#6b675c"
+GONE = ZONE_EDGE
+UNTOLD = "#e2e0d9"
+UNTOLD_LINE = "#67635a"
+REFUGE = "#d3ddc9"
+REFUGE_LINE = "#587050"
+WATER = "#dbe6ec"
+WATER_LINE = "#557a8e"
+BUNKER = "#fbf7ea"
+BUNKER_DOT = "#8a7d57"
+OBSTACLE = "#75736c"
+OBSTACLE_EDGE = "#55534c"
+OTHER_OBSTACLE = "#b9b7af"
+
+# The same things on the committee's maps (small), on the maps of plans and networks, and on the
+# round sheet, in shades of their own.
+SMALL_WATER = "#b7d0db"
+SMALL_ZONE = "#e8e6de"
+SMALL_ZONE_EDGE = "#8b8980"
+PLAN_ZONE = "#f1f0e8"
+PLAN_ZONE_EDGE = "#a5a497"
+PLAN_REFUGE = "#98a886"
+ROUND_ZONE = "#eceadd"
+ROUND_ZONE_EDGE = "#b9b6a4"
+ROUND_OBSTACLE = "#b4b4ae"
+
+# The drawing of a trap's parts.
+SOIL = "#d6d1bb"
+CAP = "#a9aaa3"
+FLUID = "#b49ac6"
+
+NAMED: dict[str, str] = {
+    name: value
+    for name, value in tuple(globals().items())
+    if name.isupper() and isinstance(value, str)
+}
+"""Name of a colour -> the colour: every text in capitals above."""
+
+_ASKED = re.compile(r"\bcolour\((\w*)\)")
 
 # Anchors as (L*, a*, b*), lightest first: straw, sand, mauve, purple, plum.
 _ANCHORS = np.array(
@@ -78,6 +154,48 @@ def activity_ramp(classes: int) -> list[str]:
     return [_hex(row) for row in _lab_to_rgb(lab)]
 
 
+def with_colours(text: str, file: str) -> str:
+    """Return CSS, script or HTML with every ``colour(NAME)`` filled in.
+
+    Parameters
+    ----------
+    text
+        What asks for colours by their names.
+    file
+        Where it comes from.
+
+    Raises
+    ------
+    LookupError
+        If no colour has that name.
+
+    Examples
+    --------
+    >>> with_colours(".north { fill: colour(INK); }", "page.css") == f".north {{ fill: {INK}; }}"
+    True
+    """
+
+    def named(asked: re.Match[str]) -> str:
+        if asked[1] not in NAMED:
+            msg = f"{file} asks for {asked[0]}, a name that maps/palette.py does not have"
+            raise LookupError(msg)
+        return NAMED[asked[1]]
+
+    return _ASKED.sub(named, text)
+
+
+def levels(colour: str) -> tuple[int, int, int]:
+    """Return red, green and blue of an sRGB colour, 0 to 255.
+
+    Examples
+    --------
+    >>> levels(NO_PHOTO)
+    (246, 246, 246)
+    """
+    red, green, blue = bytes.fromhex(colour.removeprefix("#"))
+    return red, green, blue
+
+
 def class_of(rate: float, breaks: Sequence[float]) -> int:
     """Return the class of a catch rate; a rate on a break belongs to the class above it.
 
@@ -126,7 +244,7 @@ def relative_luminance(colour: str) -> float:
     >>> relative_luminance("#ffffff"), relative_luminance("#000000")
     (1.0, 0.0)
     """
-    rgb = np.array([int(colour[k : k + 2], 16) for k in (1, 3, 5)]) / 255
+    rgb = np.array(levels(colour)) / 255
     linear = np.where(rgb <= 0.04045, rgb / 12.92, ((rgb + 0.055) / 1.055) ** 2.4)
     return float(linear @ np.array([0.2126, 0.7152, 0.0722]))
 

@@ -5,9 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from html import escape
 
-from maps.palette import INK, PAPER
-
-SOFT = "#52584f"
+from maps.palette import INK, PAPER, SOFT
 
 _POLICY = "default-src 'none'; style-src 'unsafe-inline'"
 

@@ -8,10 +8,8 @@ from datetime import timedelta
 
 from maps.catalogue import Catalogue
 from maps.chart_parts import (
-    FILL,
     LEFT,
     RIGHT,
-    SOFT,
     WIDTH,
     Days,
     chart_svg,
@@ -19,7 +17,7 @@ from maps.chart_parts import (
     round_steps,
 )
 from maps.committee import short
-from maps.palette import INK, PAPER
+from maps.palette import BAND, INK, PAPER, SOFT
 from maps.weeks import week_days
 from spatial.efficacy import Efficacy
 from spatial.results import Analysis
@@ -88,7 +86,7 @@ class _Rates:
         (left, right), y = ends, self.y(rate)
         bar = (
             f'<rect x="{left:.1f}" y="{y:.1f}" width="{max(right - left, 2):.1f}" '
-            f'height="{_BASE - y:.1f}" fill="{FILL}" stroke="{INK}" stroke-width=".8"/>'
+            f'height="{_BASE - y:.1f}" fill="{BAND}" stroke="{INK}" stroke-width=".8"/>'
         )
         if not (math.isfinite(low) and math.isfinite(high)):
             return bar

@@ -13,8 +13,8 @@ from maps.committee_page import embraced
 from maps.month_maps import month_maps_svg
 from maps.network_map import HATCHES, STYLE, MapWords, dot_swatch, network_map_svg, place_swatch
 from maps.page import template_text
-from maps.palette import INK, PAPER
-from maps.plain_page import SOFT, plain_page
+from maps.palette import INK, PAPER, SOFT
+from maps.plain_page import plain_page
 from maps.plan_map import key_svg
 from maps.review import PICTURES, ReviewPage
 from maps.review_charts import effects_svg, weeks_svg

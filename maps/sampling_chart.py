@@ -13,7 +13,7 @@ from html import escape
 
 import numpy as np
 
-from maps.palette import INK, PAPER, activity_ramp
+from maps.palette import INK, PAPER, SOFT, activity_ramp
 from maps.percent import percent_text
 from maps.plain_page import STYLE, paragraph, plain_page
 from maps.sampling_words import (
@@ -29,8 +29,6 @@ from spatial.sample_size import StopLine
 from spatial.sequential import DecisionChart, Performance
 
 SHADE = activity_ramp(5)[1]
-RULE = "#c9c8bf"
-SOFT = "#52584f"
 
 _WIDTH, _HEIGHT = 400.0, 400.0
 _LEFT, _RIGHT, _TOP, _BOTTOM = 46.0, 12.0, 30.0, 62.0

@@ -15,10 +15,8 @@ import numpy as np
 import pandas as pd
 
 from maps.chart_parts import (
-    FILL,
     LEFT,
     RIGHT,
-    SOFT,
     WIDTH,
     Days,
     chart_line,
@@ -29,7 +27,7 @@ from maps.chart_parts import (
     round_steps,
     short_month,
 )
-from maps.palette import INK, PAPER
+from maps.palette import BAND, INK, PAPER, SOFT
 from maps.percent import percent_text
 from maps.season_words import EVENT_TEXT, WINDOW_TEXT
 from maps.weeks import day_text
@@ -261,7 +259,7 @@ def _event_bands(model: ModelSeason, base: float, top: float) -> str:
         y = 50 + 16 * number
         parts.append(
             f'<rect x="{left:.1f}" y="36" width="{max(right - left, 2):.1f}" height="{base - 36}" '
-            f'fill="{FILL}" fill-opacity=".6" stroke="{SOFT}" stroke-width=".6"/>'
+            f'fill="{BAND}" fill-opacity=".6" stroke="{SOFT}" stroke-width=".6"/>'
         )
         end = right + 4 < WIDTH * 0.7
         x = right + 4 if end else left - 4
@@ -286,7 +284,7 @@ def calendar_svg(report: SeasonReport) -> str:
     parts = [days.months(base), f'<path d="M{LEFT} {base}H{WIDTH - RIGHT}" stroke="{SOFT}"/>']
     for number, (name, first, end, seen) in enumerate(windows):
         y = 24 + row * number
-        look = f'fill="{INK}"' if seen else f'fill="{FILL}" stroke="{INK}"'
+        look = f'fill="{INK}"' if seen else f'fill="{BAND}" stroke="{INK}"'
         wide = max(days.x(end) - days.x(first), 3)
         parts.append(
             f'<rect x="{days.x(first):.1f}" y="{y:g}" width="{wide:.1f}" height="9" {look}/>'
@@ -328,7 +326,7 @@ def _small(table: pd.DataFrame, days: Days, base: float) -> str:
     band += [*zip(x, y(table["rate_low"]), strict=True)][::-1]
     points = " ".join(f"{a:.1f},{b:.1f}" for a, b in band)
     return (
-        f'<polygon points="{points}" fill="{FILL}"/>'
+        f'<polygon points="{points}" fill="{BAND}"/>'
         f'<path d="M{LEFT} {base}H{WIDTH - RIGHT}" stroke="{SOFT}"/>'
         f"{chart_line(zip(x, y(table['rate']), strict=True))}"
         f"{chart_text(LEFT - 5, base - 36, rate_text(top), 'end')}"

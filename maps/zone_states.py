@@ -65,8 +65,8 @@ def evidence_fills() -> dict[str, str]:
 
     Examples
     --------
-    >>> evidence_fills()["b"], evidence_fills()["t"]
-    ('#f8ebc1', 'url(#fill-t)')
+    >>> evidence_fills()["b"] == activity_ramp(4)[0], evidence_fills()["t"]
+    (True, 'url(#fill-t)')
     """
     ramp = activity_ramp(4)
     return {
