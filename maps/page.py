@@ -25,7 +25,7 @@ from maps.glyphs import outline
 from maps.language_file import english
 from maps.method_words import method_notes
 from maps.offline import OfflinePage, PlainMap, Text
-from maps.palette import activity_ramp, class_labels
+from maps.palette import activity_ramp, class_labels, with_colours
 from maps.payload import (
     LARGEST_DOT_PX,
     SHAPES,
@@ -167,14 +167,20 @@ def _title(analysis: Analysis) -> str:
 
 
 def template_text(name: str) -> str:
-    """Return one of the page's own styles, scripts or outlines.
+    """Return one of the page's own styles, scripts or outlines, its colours filled in.
+
+    Raises
+    ------
+    LookupError
+        If it asks for a colour that `maps.palette` does not name.
 
     Examples
     --------
     >>> template_text("body.html").startswith("{% macro swatch")
     True
     """
-    return (files("maps") / "templates" / name).read_text(encoding="utf-8")
+    text = (files("maps") / "templates" / name).read_text(encoding="utf-8")
+    return with_colours(text, f"maps/templates/{name}")
 
 
 def _script(map_id: str) -> str:

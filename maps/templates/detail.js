@@ -30,14 +30,14 @@ function markOnMap(zoom) {
   layers.chosen.clearLayers();
   if (kind === 'zone') {
     const look = { fill: false, interactive: false, lineJoin: 'round' };
-    L.polygon(data.zones.shape[k], styled('chosen', { ...look, color: '#fff', weight: 11 })).addTo(layers.chosen);
-    L.polygon(data.zones.shape[k], styled('chosen', { ...look, color: '#174f5f', weight: 6, className: 'halo' })).addTo(layers.chosen);
+    L.polygon(data.zones.shape[k], styled('chosen', { ...look, color: 'colour(PAPER)', weight: 11 })).addTo(layers.chosen);
+    L.polygon(data.zones.shape[k], styled('chosen', { ...look, color: 'colour(ACT)', weight: 6, className: 'halo' })).addTo(layers.chosen);
     if (zoom) map.fitBounds(zones[k].getBounds().pad(0.6), { animate: !calm, maxZoom: 20 });
     return;
   }
   const at = kind === 'trap' ? data.traps.at[k] : data.suggestions[k][1];
-  L.circleMarker(at, styled('chosen', { radius: 20, fill: false, color: '#fff', weight: 8, interactive: false })).addTo(layers.chosen);
-  L.circleMarker(at, styled('chosen', { radius: 20, fill: false, color: '#174f5f', weight: 4, interactive: false, className: 'halo' })).addTo(layers.chosen);
+  L.circleMarker(at, styled('chosen', { radius: 20, fill: false, color: 'colour(PAPER)', weight: 8, interactive: false })).addTo(layers.chosen);
+  L.circleMarker(at, styled('chosen', { radius: 20, fill: false, color: 'colour(ACT)', weight: 4, interactive: false, className: 'halo' })).addTo(layers.chosen);
   if (zoom) map.setView(at, Math.max(map.getZoom(), map.getBoundsZoom(data.bounds) + 2), { animate: !calm });
 }
 

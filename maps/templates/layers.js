@@ -1,5 +1,5 @@
 // What stands on the map. Each layer has its own pane, so that its place in the stack is fixed.
-const INK = '#1d2321';
+const INK = 'colour(INK)';
 // Dots, lines and signs grow with a wall; the areas of the dots keep their ratios.
 let dotFactor = 1;
 const calm = window.matchMedia('(prefers-reduced-motion: reduce)').matches;
@@ -74,12 +74,12 @@ function drawFeatures(name, line, fillOf) {
     named(shape, `${id}: ${kind}`).addTo(layers[name]);
   }
 }
-drawFeatures('refuges', '#587050', () => 'url(#fill-refuge)');
-drawFeatures('obstacles', '#55534c', (kind) => KNOWN_KINDS[kind] || 'url(#fill-other)');
+drawFeatures('refuges', 'colour(REFUGE_LINE)', () => 'url(#fill-refuge)');
+drawFeatures('obstacles', 'colour(OBSTACLE_EDGE)', (kind) => KNOWN_KINDS[kind] || 'url(#fill-other)');
 
 const zones = data.zones.id.map((id, k) => {
   const shape = L.polygon(data.zones.shape[k], styled('zones', {
-    color: '#6b675c', weight: 1, fillOpacity: 1, className: 'zone',
+    color: 'colour(ZONE_EDGE)', weight: 1, fillOpacity: 1, className: 'zone',
   }));
   const name = data.zones.name[k];
   named(shape, name && name !== id ? `${id}: ${name}` : id);
@@ -164,14 +164,14 @@ function enlarged(line) {
 
 function plainLook(week, k) {
   const status = data.traps.status[week].charAt(k);
-  if (status === ' ') return { radius: 2, color: '#fff', weight: 0.8, fillColor: '#6b675c', fillOpacity: 1, inner: '' };
+  if (status === ' ') return { radius: 2, color: 'colour(PAPER)', weight: 0.8, fillColor: 'colour(GONE)', fillOpacity: 1, inner: '' };
   if (status !== 'o') {
-    return { radius: 6, color: INK, weight: 1.6, fillColor: '#fff', fillOpacity: 0.55, inner: status === 'n' ? 'bar' : 'cross' };
+    return { radius: 6, color: INK, weight: 1.6, fillColor: 'colour(PAPER)', fillOpacity: 0.55, inner: status === 'n' ? 'bar' : 'cross' };
   }
   const rate = rateOf(data.traps.weekAdults[week][k], data.traps.weekNights[week][k]);
-  if (!rate) return { radius: 4, color: INK, weight: 1.5, fillColor: '#fff', fillOpacity: 1, inner: '' };
+  if (!rate) return { radius: 4, color: INK, weight: 1.5, fillColor: 'colour(PAPER)', fillOpacity: 1, inner: '' };
   const radius = Math.max(3.5, data.dot * Math.sqrt(rate));
-  return { radius, color: '#fff', weight: 1.3, fillColor: INK, fillOpacity: 0.88, inner: '' };
+  return { radius, color: 'colour(PAPER)', weight: 1.3, fillColor: INK, fillOpacity: 0.88, inner: '' };
 }
 
 function isNear() {
@@ -202,7 +202,7 @@ function drawZoneMark(k, letter, lines) {
   const outer = data.zones.shape[k].map((rings) => [rings[0]]);
   const look = { fill: false, interactive: false, lineJoin: 'round' };
   const line = enlarged(lines[letter]);
-  L.polygon(outer, styled('marks', { ...look, color: '#fff', weight: line.weight * 1.7 })).addTo(layers.marks);
+  L.polygon(outer, styled('marks', { ...look, color: 'colour(PAPER)', weight: line.weight * 1.7 })).addTo(layers.marks);
   L.polygon(outer, styled('marks', { ...look, color: INK, ...line, className: `zone-mark-${letter}` })).addTo(layers.marks);
   addLetter(data.zones.middle[k], letter, [8, 8]);
 }
@@ -213,7 +213,7 @@ function drawTrapMark(k, letter, near) {
   const look = { radius, fill: false, interactive: false };
   // A stamp carries its own white edge; drawn as SVG, it is a ring of its own.
   if (many) look.halo = 1.6;
-  else new Glyph(data.traps.at[k], styled('marks', { ...look, shape: ring.shape, color: '#fff', weight: ring.weight + 1.6 })).addTo(layers.marks);
+  else new Glyph(data.traps.at[k], styled('marks', { ...look, shape: ring.shape, color: 'colour(PAPER)', weight: ring.weight + 1.6 })).addTo(layers.marks);
   new Glyph(data.traps.at[k], styled('marks', { ...look, color: INK, ...ring, className: `trap-mark-${letter}` })).addTo(layers.marks);
   if (near || data.traps.zone[k] < 0) addLetter(data.traps.at[k], letter, [-radius * 0.6, radius + 8]);
 }

@@ -54,7 +54,7 @@ function stampOf({ shape, inner, fill, fillColor, fillOpacity, color, weight, da
   if (fill) { ctx.globalAlpha = fillOpacity; ctx.fillStyle = fillColor; ctx.fill(path); }
   ctx.globalAlpha = 1;
   ctx.lineCap = lineCap;
-  for (const [ink, wide] of halo ? [['#fff', weight + halo], [color, weight]] : [[color, weight]]) {
+  for (const [ink, wide] of halo ? [['colour(PAPER)', weight + halo], [color, weight]] : [[color, weight]]) {
     ctx.setLineDash(ink === color && dashArray ? String(dashArray).split(/[ ,]+/).map(Number) : []);
     ctx.strokeStyle = ink;
     ctx.lineWidth = wide;

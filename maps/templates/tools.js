@@ -59,7 +59,7 @@ locateButton.addEventListener('click', () => {
     const metres = Math.max(1, Math.round(coords.accuracy));
     helpers.clearLayers();
     L.circle(at, { radius: coords.accuracy, color: INK, weight: 2, fill: false, interactive: false, className: 'me' }).addTo(helpers);
-    L.circleMarker(at, { radius: 6, color: '#fff', weight: 2, fillColor: '#174f5f', fillOpacity: 1, interactive: false }).addTo(helpers);
+    L.circleMarker(at, { radius: 6, color: 'colour(PAPER)', weight: 2, fillColor: 'colour(ACT)', fillOpacity: 1, interactive: false }).addTo(helpers);
     const inside = L.latLngBounds(data.bounds).pad(0.2).contains(at);
     toolSays.textContent = inside
       ? `You are within ${metres} m (${Math.round(metres * FEET_PER_METRE)} ft) of the dot.`
@@ -71,7 +71,7 @@ locateButton.addEventListener('click', () => {
 function measureFrom(at) {
   tape.points.push(at);
   tape.line.setLatLngs(tape.points);
-  L.circleMarker(at, { radius: 4, color: '#fff', weight: 1.5, fillColor: INK, fillOpacity: 1, interactive: false }).addTo(helpers);
+  L.circleMarker(at, { radius: 4, color: 'colour(PAPER)', weight: 1.5, fillColor: INK, fillOpacity: 1, interactive: false }).addTo(helpers);
   const metres = tape.points.slice(1).reduce((sum, point, k) => sum + point.distanceTo(tape.points[k]), 0);
   toolSays.textContent = tape.points.length < 2 ? 'Press the next point. Escape ends.'
     : `${metres < 10 ? metres.toFixed(1) : Math.round(metres).toLocaleString('en')} m (${Math.round(metres * FEET_PER_METRE).toLocaleString('en')} ft) in a straight line from point to point. Escape ends.`;
