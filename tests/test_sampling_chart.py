@@ -9,10 +9,9 @@ from xml.etree import ElementTree as ET
 
 import pytest
 
-from maps.palette import INK, PAPER, contrast
+from maps.palette import INK, PAPER, SOFT, contrast
 from maps.sampling_chart import (
     SHADE,
-    SOFT,
     ChartLabel,
     chart_page,
     decision_svg,
