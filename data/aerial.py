@@ -160,6 +160,13 @@ def _refuse_unusable(photo: Any, name: str) -> None:
             f"{_PLACE}: {name} has no place on the ground; give a GeoTIFF, or put its world file "
             "(.tfw, .jgw, .pgw) beside it"
         )
+    kinds = [each.name for each in photo.colorinterp]
+    bits = photo.tags(1, ns="IMAGE_STRUCTURE").get("NBITS", "8")
+    if "palette" in kinds or bits != "8" or (photo.count == 4 and kinds[3] != "alpha"):
+        raise SettingsError(
+            f"{_PLACE}: expected grey, or red, green, blue and transparency; {name} has "
+            f"{', '.join(kinds)} of {bits} bits; save it as a plain photo in colours"
+        )
     if photo.count not in (1, 3, 4) or set(photo.dtypes) != {"uint8"}:
         raise SettingsError(
             f"{_PLACE}: expected grey, or red, green and blue, of 8 bits; {name} has "

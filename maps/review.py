@@ -18,6 +18,7 @@ from maps.committee import (
     zone_names,
 )
 from maps.weeks import week_number
+from spatial.season_calendar import NEARLY_OVER
 from spatial.season_dates import SHARES
 from spatial.season_review import SeasonReview
 
@@ -88,8 +89,18 @@ def review_page(review: SeasonReview, lang: Catalogue) -> ReviewPage:
     )
 
 
+def _over(review: SeasonReview) -> bool:
+    """Tell whether the season is over, or so nearly that no more is expected."""
+    season = review.analysis.season
+    return season.cutoff >= season.end - NEARLY_OVER
+
+
 def _lead(review: SeasonReview, lang: Catalogue) -> str:
-    adults = round(sum(float(table["adults"].sum()) for table in review.months.values()))
+    if not review.rounds.counted:
+        return lang.say("review.no_count")
+    adults = round(float(review.analysis.traps["adults"].fillna(0).sum()))
+    if not _over(review):
+        return lang.say("review.so_far", adults, day=lang.day(review.analysis.season.cutoff))
     half = [each.day for each in review.when.dates.dates if each.share == SHARES[1]]
     if not adults:
         return lang.say("review.none_caught")
@@ -101,6 +112,10 @@ def _lead(review: SeasonReview, lang: Catalogue) -> str:
 def _weeks(review: SeasonReview, lang: Catalogue) -> tuple[str, ...]:
     bars = lang.say("review_said.bars")
     dates = review.when.dates.dates
+    if not review.rounds.counted:
+        return (lang.say("review_said.no_months"),)
+    if not _over(review):
+        return (lang.say("review_said.weeks_early"), bars)
     if not dates:
         return (lang.say("review_said.weeks_few"), bars)
     early, half, late = (lang.day(each.day) for each in dates)
@@ -127,7 +142,8 @@ def _worked(review: SeasonReview, lang: Catalogue) -> list[str]:
     if analysis.judged:
         states = Counter(each.state for each in analysis.decisions)
         settled = states["above"] + states["below"]
-        lines.append(lang.say("review_worked.settled", settled, all=len(analysis.zones)))
+        key = "settled" if _over(review) else "settled_so_far"
+        lines.append(lang.say(f"review_worked.{key}", settled, all=len(analysis.zones)))
     return [*lines, *_effect_counts(review, lang), missed_text(analysis, lang)]
 
 

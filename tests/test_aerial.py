@@ -159,6 +159,12 @@ def test_the_jpeg_keeps_its_size_and_is_the_same_each_time() -> None:
     assert first == aerial_jpeg(noise)
 
 
+def put_palette(path: Path, pixels: np.ndarray) -> None:
+    put(path, pixels, from_origin(0, 9, 1, 1))
+    with rasterio.open(path, "r+") as file:
+        file.write_colormap(1, {90: (20, 90, 30, 255)})
+
+
 FAULTS = {
     "no photo": (lambda path, _: path.unlink(), "there is no ground.tif in the site's folder"),
     "no place": (
@@ -172,6 +178,10 @@ FAULTS = {
     "16 bits": (
         lambda path, pixels: put(path, pixels.astype(np.uint16), from_origin(0, 9, 1, 1)),
         "expected grey, or red, green and blue, of 8 bits; ground.tif has 3 bands of uint16",
+    ),
+    "palette": (
+        lambda path, pixels: put_palette(path, pixels[:1]),
+        "expected grey, or red, green, blue and transparency; ground.tif has palette",
     ),
     "no picture": (
         lambda path, _: path.write_bytes(b"no picture at all"),

@@ -96,20 +96,38 @@ def test_what_went_wrong_with_the_rounds_asks_for_a_change(page: ReviewPage) -> 
     told = review_page(replace(page.review, rounds=kept), EN)
     assert "T7 gave no count in 9 of 20 visits. See why, or set it elsewhere." in told.change
     gap = next(line for line in told.change if line.startswith("In 2 weeks between"))
-    assert "(week 20 and 21 of the year)" in gap
+    assert "(weeks 20 and 21 of the year)" in gap
     assert "No week in between was left out." not in told.worked
 
 
 def test_a_season_that_caught_nothing_and_one_that_caught_little(page: ReviewPage) -> None:
     review = page.review
-    none = {month: table.assign(adults=0.0, rate=0.0) for month, table in review.months.items()}
-    assert review_page(replace(review, months=none), EN).lead == (
-        "No billbug was caught this season."
+    analysis = review.analysis
+    bare = replace(analysis, traps=analysis.traps.assign(adults=0.0))
+    none = replace(review, network=replace(review.network, analysis=bare))
+    assert review_page(none, EN).lead == "No billbug was caught this season."
+    blank = replace(review, rounds=replace(review.rounds, counted=0), months={})
+    told = review_page(blank, EN)
+    assert told.lead == (
+        "No trap gave a count this season, so we cannot say whether billbugs walked."
     )
+    assert told.captions["weeks"] == ("No trap gave a count.",)
     few = replace(review.when, dates=replace(review.when.dates, dates=(), reason="few_beetles"))
     little = review_page(replace(review, when=few), EN)
     assert little.lead.endswith("adult billbugs were caught this season.")
     assert "Too few were caught to say" in little.captions["weeks"][0]
+
+
+def test_a_season_that_is_not_over_is_not_summed_up(page: ReviewPage) -> None:
+    analysis = page.review.analysis
+    early = replace(analysis.season, cutoff=date(2025, 5, 31))
+    running = replace(analysis, season=early)
+    network = replace(page.review.network, analysis=running)
+    told = review_page(replace(page.review, network=network), EN)
+    assert told.lead.endswith("were caught up to 31 May 2025. The season is not over.")
+    assert told.captions["weeks"][0].startswith("The season is not over, so it is too early")
+    assert any("are settled so far" in line for line in told.worked)
+    assert not any("at the end" in line for line in told.worked)
 
 
 def test_no_word_of_the_trade_and_no_hard_sentence(page: ReviewPage) -> None:

@@ -3,6 +3,9 @@ const toolSays = document.getElementById('tool-says');
 const projectButton = document.getElementById('project');
 const locateButton = document.getElementById('locate');
 const measureButton = document.getElementById('measure');
+// Above the zones, the letters and the signs: nothing may hide where one stands.
+map.createPane('helpers').style.zIndex = 490;
+map.getPane('helpers').style.pointerEvents = 'none';
 const helpers = L.layerGroup().addTo(map);
 const FEET_PER_METRE = 1 / 0.3048;
 let tape = null;
@@ -58,8 +61,8 @@ locateButton.addEventListener('click', () => {
     const at = [coords.latitude, coords.longitude];
     const metres = Math.max(1, Math.round(coords.accuracy));
     helpers.clearLayers();
-    L.circle(at, { radius: coords.accuracy, color: INK, weight: 2, fill: false, interactive: false, className: 'me' }).addTo(helpers);
-    L.circleMarker(at, { radius: 6, color: 'colour(PAPER)', weight: 2, fillColor: 'colour(ACT)', fillOpacity: 1, interactive: false }).addTo(helpers);
+    L.circle(at, { radius: coords.accuracy, color: INK, weight: 2, fill: false, pane: 'helpers', interactive: false, className: 'me' }).addTo(helpers);
+    L.circleMarker(at, { radius: 6, color: 'colour(PAPER)', weight: 2, fillColor: 'colour(ACT)', fillOpacity: 1, pane: 'helpers', interactive: false }).addTo(helpers);
     const inside = L.latLngBounds(data.bounds).pad(0.2).contains(at);
     toolSays.textContent = inside
       ? `You are within ${metres} m (${Math.round(metres * FEET_PER_METRE)} ft) of the dot.`
@@ -71,7 +74,7 @@ locateButton.addEventListener('click', () => {
 function measureFrom(at) {
   tape.points.push(at);
   tape.line.setLatLngs(tape.points);
-  L.circleMarker(at, { radius: 4, color: 'colour(PAPER)', weight: 1.5, fillColor: INK, fillOpacity: 1, interactive: false }).addTo(helpers);
+  L.circleMarker(at, { radius: 4, color: 'colour(PAPER)', weight: 1.5, fillColor: INK, fillOpacity: 1, pane: 'helpers', interactive: false }).addTo(helpers);
   const metres = tape.points.slice(1).reduce((sum, point, k) => sum + point.distanceTo(tape.points[k]), 0);
   toolSays.textContent = tape.points.length < 2 ? 'Press the next point. Escape ends.'
     : `${metres < 10 ? metres.toFixed(1) : Math.round(metres).toLocaleString('en')} m (${Math.round(metres * FEET_PER_METRE).toLocaleString('en')} ft) in a straight line from point to point. Escape ends.`;
@@ -95,7 +98,7 @@ function beginMeasure() {
     event.stopPropagation();
     measureFrom(map.mouseEventToLatLng(event));
   };
-  tape = { points: [], catcher, line: L.polyline([], { color: INK, weight: 3, dashArray: '8 5', interactive: false, className: 'tape' }).addTo(helpers) };
+  tape = { points: [], catcher, line: L.polyline([], { color: INK, weight: 3, dashArray: '8 5', pane: 'helpers', interactive: false, className: 'tape' }).addTo(helpers) };
   map.getContainer().addEventListener('click', catcher, true);
   map.getContainer().classList.add('measuring');
   pressed(measureButton, true);
