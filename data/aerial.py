@@ -41,8 +41,8 @@ _MAP_CRS = "EPSG:3857"
 _PLACE = "site.toml, aerial.file"
 
 
-def read_aerial(folder: Path, site: Site) -> AerialPhoto | None:
-    """Return the photo that `site.toml` names; None where it names none.
+def read_aerial(folder: Path, site: Site) -> AerialPhoto:
+    """Return the photo that `site.toml` names.
 
     Parameters
     ----------
@@ -58,8 +58,6 @@ def read_aerial(folder: Path, site: Site) -> AerialPhoto | None:
         the zones, has no colours of 8 bits, or rasterio is not installed.
     """
     wanted = site.settings.aerial
-    if not wanted.file:
-        return None
     refuse_unsafe_name(wanted.file, "[aerial] file")
     path = folder / wanted.file
     if not path.is_file():
@@ -88,10 +86,8 @@ def read_aerial(folder: Path, site: Site) -> AerialPhoto | None:
     )
 
 
-def with_aerial(site: Site, photo: AerialPhoto | None) -> Site:
+def with_aerial(site: Site, photo: AerialPhoto) -> Site:
     """Return a site with its photo, which then stands among the files that it was made from."""
-    if photo is None:
-        return site
     hashes = dict(sorted({**site.hashes, photo.file: photo.digest}.items()))
     return replace(site, aerial=photo, hashes=hashes)
 

@@ -6,7 +6,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
-from data.aerial_settings import AerialSettings
 from data.committee_settings import CommitteeSettings
 from data.parts_settings import PartsSettings
 from data.treatment_settings import TreatmentSettings
@@ -213,6 +212,22 @@ class PhenologySettings:
     model: str = ""
     second_generation_from: str | None = None
     wet_mm: float = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class AerialSettings:
+    """A picture of the ground from above, shown under the zones of the weekly map.
+
+    Parameters
+    ----------
+    file
+        A GeoTIFF, or a JPEG or PNG with a world file beside it, in the site's folder.
+    crs
+        CRS of the picture where its file names none; blank: that of the site.
+    """
+
+    file: str = ""
+    crs: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -433,7 +448,7 @@ class SiteSettings:
     treatment: TreatmentSettings = field(default_factory=TreatmentSettings)
     parts: PartsSettings = field(default_factory=PartsSettings)
     committee: CommitteeSettings = field(default_factory=CommitteeSettings)
-    aerial: AerialSettings = field(default_factory=AerialSettings)
+    aerial: AerialSettings = AerialSettings()
 
     def reach_m(self, design: str) -> float:
         """Return the reach of a trap design."""

@@ -13,7 +13,6 @@ from typing import Any, TypeVar, get_args
 import pyproj
 from pyproj.exceptions import CRSError
 
-from data.aerial_settings import AerialSettings, parse_aerial
 from data.committee_settings import CommitteeSettings, parse_committee
 from data.files import refuse_unsafe_name
 from data.findings import SettingsError
@@ -23,6 +22,7 @@ from data.read_options import option_problem
 from data.schemas import SITE_FILE, TABLES
 from data.settings import (
     DEFAULT_REACH_M,
+    AerialSettings,
     DecisionSettings,
     DesignSettings,
     LimitSettings,
@@ -527,10 +527,19 @@ def _committee(told: _Told, parsed: Mapping[str, Any]) -> CommitteeSettings:
 
 
 def _aerial(told: _Told, parsed: Mapping[str, Any]) -> AerialSettings:
-    settings, problems = parse_aerial(told.table(parsed, "aerial"))
-    for key, problem in problems:
-        told.wrong(f"aerial.{key}", problem)
-    return settings
+    table = told.table(parsed, "aerial")
+    told.unknown_keys("aerial", table, [entry.name for entry in fields(AerialSettings)])
+    file, crs = (
+        told.typed(f"aerial.{key}", table.get(key, ""), str, "").strip() for key in ("file", "crs")
+    )
+    if table and not file:
+        told.wrong(
+            "aerial.file", "expected the name of a picture; take [aerial] out if none is meant"
+        )
+    problem = option_problem("crs", crs) if crs else ""
+    if problem:
+        told.wrong("aerial.crs", problem)
+    return AerialSettings(file, crs)
 
 
 def _treatment(told: _Told, parsed: Mapping[str, Any]) -> TreatmentSettings:

@@ -18,18 +18,13 @@ from babel import Locale
 from babel.numbers import format_decimal
 
 from data.settings import Units
+from spatial.units import FOOT_M, M2_PER_ACRE, M2_PER_HA
 
 Message = str | Mapping[str, str]
 """A sentence; or one for each plural form of the language (`PLURALS`)."""
 
 PLURALS = ("zero", "one", "two", "few", "many", "other")
 """Plural forms of the Unicode CLDR."""
-
-_ACRE_HA = 0.40468564224
-"""One acre (NIST Handbook 44, Appendix C)."""
-
-_FOOT_M = 0.3048
-"""International foot."""
 
 _FRACTION = re.compile(r"\.[#0]+")
 
@@ -282,7 +277,9 @@ class Catalogue:
         >>> english().area(0.40468564224, "us"), english().area(1234.56, "metric")
         ('1.0 acres', '1,234.6 ha')
         """
-        key, value = ("acres", area_ha / _ACRE_HA) if units == "us" else ("hectares", area_ha)
+        key, value = (
+            ("acres", area_ha * M2_PER_HA / M2_PER_ACRE) if units == "us" else ("hectares", area_ha)
+        )
         return self.say(f"numbers.{key}", rounded(value, 2 if value < 0.95 else 1))
 
     def distance(self, distance_m: float, units: Units) -> str:
@@ -294,7 +291,7 @@ class Catalogue:
         >>> english().distance(30.48, "us"), english().distance(30.48, "metric")
         ('100 ft', '30 m')
         """
-        key, value = ("feet", distance_m / _FOOT_M) if units == "us" else ("metres", distance_m)
+        key, value = ("feet", distance_m / FOOT_M) if units == "us" else ("metres", distance_m)
         return self.say(f"numbers.{key}", rounded(value, 0))
 
     def money(self, amount: float, currency: str) -> str:

@@ -248,8 +248,13 @@ def _round(analysis: Analysis, lang: Catalogue) -> list[str]:
 def _caught(analysis: Analysis, lang: Catalogue) -> str:
     if float(analysis.traps["nights"].sum()) == 0:
         return lang.say("found.no_count")
-    adults = round(float(analysis.traps["adults"].fillna(0).sum()))
+    adults = adults_caught(analysis)
     return lang.say("found.caught", adults) if adults else lang.say("found.none_caught")
+
+
+def adults_caught(analysis: Analysis) -> int:
+    """Return the adults that all traps have caught this season."""
+    return round(float(analysis.traps["adults"].fillna(0).sum()))
 
 
 def _states(analysis: Analysis, lang: Catalogue) -> list[str]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import tomllib
 from collections.abc import Iterable, Iterator, Mapping
+from functools import cache
 from pathlib import Path
 from string import Formatter
 from typing import Any
@@ -27,6 +28,7 @@ _SINGULAR = {"zero", "one", "two"}
 """Forms that may say their number in a word of their own."""
 
 
+@cache
 def english() -> Catalogue:
     """Return the language that ships.
 

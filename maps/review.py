@@ -11,14 +11,16 @@ from dataclasses import dataclass
 from maps.catalogue import Catalogue
 from maps.committee import (
     MOST_LETTERS_SITE,
+    adults_caught,
     last_year_lines,
     lead_text,
     missed_text,
     short,
+    without_traps,
     zone_names,
 )
 from maps.weeks import week_number
-from spatial.season_calendar import NEARLY_OVER
+from spatial.season_calendar import nearly_over
 from spatial.season_dates import SHARES
 from spatial.season_review import SeasonReview
 
@@ -89,17 +91,11 @@ def review_page(review: SeasonReview, lang: Catalogue) -> ReviewPage:
     )
 
 
-def _over(review: SeasonReview) -> bool:
-    """Tell whether the season is over, or so nearly that no more is expected."""
-    season = review.analysis.season
-    return season.cutoff >= season.end - NEARLY_OVER
-
-
 def _lead(review: SeasonReview, lang: Catalogue) -> str:
     if not review.rounds.counted:
         return lang.say("review.no_count")
-    adults = round(float(review.analysis.traps["adults"].fillna(0).sum()))
-    if not _over(review):
+    adults = adults_caught(review.analysis)
+    if not nearly_over(review.analysis.season):
         return lang.say("review.so_far", adults, day=lang.day(review.analysis.season.cutoff))
     half = [each.day for each in review.when.dates.dates if each.share == SHARES[1]]
     if not adults:
@@ -114,7 +110,7 @@ def _weeks(review: SeasonReview, lang: Catalogue) -> tuple[str, ...]:
     dates = review.when.dates.dates
     if not review.rounds.counted:
         return (lang.say("review_said.no_months"),)
-    if not _over(review):
+    if not nearly_over(review.analysis.season):
         return (lang.say("review_said.weeks_early"), bars)
     if not dates:
         return (lang.say("review_said.weeks_few"), bars)
@@ -142,7 +138,7 @@ def _worked(review: SeasonReview, lang: Catalogue) -> list[str]:
     if analysis.judged:
         states = Counter(each.state for each in analysis.decisions)
         settled = states["above"] + states["below"]
-        key = "settled" if _over(review) else "settled_so_far"
+        key = "settled" if nearly_over(review.analysis.season) else "settled_so_far"
         lines.append(lang.say(f"review_worked.{key}", settled, all=len(analysis.zones)))
     return [*lines, *_effect_counts(review, lang), missed_text(analysis, lang)]
 
@@ -164,7 +160,7 @@ def _effect_counts(review: SeasonReview, lang: Catalogue) -> list[str]:
 
 def _change(review: SeasonReview, lang: Catalogue) -> list[str]:
     zones = review.analysis.zones
-    empty = int(zones["gap"].eq("no_traps").sum())
+    empty = without_traps(review.analysis)
     lines = [lang.say("review_change.no_traps", empty, all=len(zones))] if empty else []
     lines += [*_places(review, lang), *_standing(review, lang), *_lost(review, lang)]
     return lines

@@ -10,10 +10,10 @@ import re
 import sys
 from pathlib import Path
 
-from data.aerial_settings import AerialSettings
 from data.committee_settings import CommitteeSettings
 from data.findings import CODES
 from data.settings import (
+    AerialSettings,
     DecisionSettings,
     DesignSettings,
     LimitSettings,

@@ -54,6 +54,11 @@ CORES_FOR = timedelta(days=14)
 STEMS = (timedelta(days=14), timedelta(days=21))
 
 
+def nearly_over(season: Season) -> bool:
+    """Tell whether a season is over, or so nearly that no more is expected."""
+    return season.cutoff >= season.end - NEARLY_OVER
+
+
 @dataclass(frozen=True, slots=True)
 class DueWindow:
     """One window.
@@ -107,7 +112,7 @@ class Ground:
     @property
     def over(self) -> bool:
         """Whether the season is over, or so nearly that no more is expected."""
-        return self.season.cutoff >= self.season.end - NEARLY_OVER
+        return nearly_over(self.season)
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import os
 import shutil
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, settings
+from playwright.sync_api import Browser, sync_playwright
 
 BROWSERS = ("chromium", "chromium-browser", "google-chrome")
 NO_BROWSER = (
@@ -55,6 +56,17 @@ def chromium_or_stop(variables: Mapping[str, str]) -> str:
 def chromium_path() -> str:
     """Return the browser that tests marked `browser` drive."""
     return chromium_or_stop(os.environ)
+
+
+@pytest.fixture(scope="module")
+def browser(chromium_path: str) -> Iterator[Browser]:
+    """Start Chromium once for a file of tests."""
+    with sync_playwright() as playwright:
+        started = playwright.chromium.launch(
+            executable_path=chromium_path, args=["--no-sandbox", "--disable-gpu"]
+        )
+        yield started
+        started.close()
 
 
 @pytest.fixture(scope="session")

@@ -5,7 +5,6 @@ from __future__ import annotations
 import base64
 import io
 import shutil
-from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
@@ -14,14 +13,14 @@ import pytest
 import rasterio
 from click.testing import CliRunner
 from PIL import Image
-from playwright.sync_api import Browser, sync_playwright
+from playwright.sync_api import Browser
 from rasterio.transform import Affine, from_origin
 
 from data import aerial as module
 from data.aerial import MOST_PX, read_aerial
-from data.aerial_settings import AerialSettings, parse_aerial
 from data.findings import SettingsError
 from data.reading import read_site
+from data.settings_file import parse_settings
 from maps.aerial import MOST_BYTES, aerial_jpeg, aerial_layer
 from scripts.commands import weekly
 
@@ -115,7 +114,6 @@ def test_a_spot_of_the_photo_lies_where_it_is_on_the_ground(
     if kind != "tif":
         world_file(path.with_suffix({"png": ".pgw", "jpg": ".jgw"}[kind]), transform)
     photo = read_aerial(site, read_site(site))
-    assert photo is not None
     column, row = int((east - west) / 2 / step), int((north - south) / 2 / step)
     x, y = at(transform, column, row)
     to_degrees = pyproj.Transformer.from_crs(UTM, "EPSG:4326", always_xy=True)
@@ -132,7 +130,6 @@ def test_a_fine_photo_is_made_coarser_and_a_coarse_one_stays(tmp_path: Path) -> 
         put(site / "ground.tif", picture(columns, rows, step, (300.0, 300.0)),
             from_origin(west, north, step, step))  # fmt: skip
         photo = read_aerial(site, read_site(site))
-        assert photo is not None
         longest = max(photo.pixels.shape[:2])
         assert longest == MOST_PX if finer else longest < (east - west) / step * 1.5
 
@@ -143,7 +140,6 @@ def test_grey_becomes_colours_and_what_the_photo_lacks_stays_blank(tmp_path: Pat
     half = picture(int((east - west) / 8), int((north - south) / 4), 4.0, (100.0, 100.0))[:1]
     put(site / "ground.tif", half, from_origin(west, north, 4.0, 4.0))
     photo = read_aerial(site, read_site(site))
-    assert photo is not None
     there = photo.pixels[..., 3] > 0
     assert 0.3 < there.mean() < 0.7
     assert (photo.pixels[there][:, 0] == photo.pixels[there][:, 2]).all()
@@ -223,18 +219,15 @@ def test_without_the_extra_it_says_what_to_install(
 
 
 def test_settings_are_checked() -> None:
-    assert parse_aerial({}) == (AerialSettings(), [])
-    problems = parse_aerial({"file": "a.tif", "crs": "EPSG:nought", "photo": 1})[1]
-    assert [key for key, _ in problems] == ["photo", "crs"]
-    assert parse_aerial({"file": 3})[1][0][1] == "expected text in quotation marks, found 3"
-
-
-@pytest.fixture(scope="module")
-def browser(chromium_path: str) -> Iterator[Browser]:
-    with sync_playwright() as playwright:
-        started = playwright.chromium.launch(executable_path=chromium_path, args=["--no-sandbox"])
-        yield started
-        started.close()
+    for given, said in (
+        ({"file": "a.tif", "crs": "EPSG:nought"}, r"aerial\.crs: .*EPSG:nought"),
+        ({"file": "a.tif", "photo": 1}, r"aerial\.photo: there is no such setting"),
+        ({"file": 3}, r"aerial\.file: expected .* found 3"),
+        ({"crs": "EPSG:32617"}, r"aerial\.file: expected the name of a picture; take \[aerial\]"),
+    ):
+        with pytest.raises(SettingsError, match=said):
+            parse_settings({"name": "K", "aerial": given})
+    assert parse_settings({"name": "K"}).aerial.file == ""
 
 
 @pytest.mark.browser
@@ -259,7 +252,7 @@ def test_the_photo_lies_under_the_zones_and_can_be_put_away(
     photo = page.locator("img.aerial")
     assert photo.evaluate("img => img.complete && img.naturalWidth") > 100
     assert photo.get_attribute("alt") == ""
-    layer = aerial_layer(read_aerial(site, read_site(site)) or pytest.fail("no photo"))
+    layer = aerial_layer(read_aerial(site, read_site(site)))
     assert photo.get_attribute("src") == layer["uri"]
     assert base64.b64decode(layer["uri"].split(",")[1])[:2] == b"\xff\xd8"
     # The zones and their margin of 8 % fill the photo, whatever the zoom.

@@ -15,7 +15,7 @@ import click
 import pytest
 from click.testing import CliRunner
 from committee_sites import state_site
-from playwright.sync_api import Browser, Page, ViewportSize, sync_playwright
+from playwright.sync_api import Browser, Page, ViewportSize
 
 from scripts.commands import committee, efficacy, network, plan, sampling, season, sheet
 
@@ -53,14 +53,6 @@ def pages(tmp_path_factory: pytest.TempPathFactory) -> Pages:
         assert done.exit_code == 0, (name, done.output)
         drawn[name] = sorted(folder.rglob("*.html"))
     return drawn
-
-
-@pytest.fixture(scope="module")
-def browser(chromium_path: str) -> Iterator[Browser]:
-    with sync_playwright() as playwright:
-        started = playwright.chromium.launch(executable_path=chromium_path, args=["--no-sandbox"])
-        yield started
-        started.close()
 
 
 @pytest.fixture

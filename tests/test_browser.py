@@ -16,7 +16,7 @@ from analyses import (
     usual_analysis,
     zero_analysis,
 )
-from playwright.sync_api import Browser, Locator, Page, Request, ViewportSize, sync_playwright
+from playwright.sync_api import Browser, Locator, Page, Request, ViewportSize
 
 from maps.page import LAYERS, activity_map
 from spatial.results import Analysis
@@ -35,16 +35,6 @@ MAKERS: dict[str, Callable[[], Analysis]] = {
     "hostile": hostile_analysis,
 }
 both_sizes = pytest.mark.parametrize("size", [WIDE, NARROW], ids=["wide", "narrow"])
-
-
-@pytest.fixture(scope="module")
-def browser(chromium_path: str) -> Iterator[Browser]:
-    with sync_playwright() as playwright:
-        started = playwright.chromium.launch(
-            executable_path=chromium_path, args=["--no-sandbox", "--disable-gpu"]
-        )
-        yield started
-        started.close()
 
 
 @pytest.fixture(scope="module")

@@ -9,7 +9,6 @@ import re
 import subprocess
 import sys
 import zipfile
-from collections.abc import Iterator
 from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
@@ -20,7 +19,7 @@ from analyses import HOSTILE
 from click.testing import CliRunner, Result
 from committee_sites import STATES, state_page, state_site
 from fontTools.ttLib import TTFont
-from playwright.sync_api import Browser, sync_playwright
+from playwright.sync_api import Browser
 from pptx import Presentation
 from pptx.enum.shapes import MSO_SHAPE_TYPE
 from pypdf.generic import DictionaryObject
@@ -70,16 +69,6 @@ def pages(tmp_path_factory: pytest.TempPathFactory) -> dict[str, CommitteePage]:
     folder = tmp_path_factory.mktemp("states")
     made = {state: state_page(state, folder / state) for state in STATES}
     return made | {"fullest": fullest(made["busy"]), "hostile": hostile(made["busy"])}
-
-
-@pytest.fixture(scope="module")
-def browser(chromium_path: str) -> Iterator[Browser]:
-    with sync_playwright() as playwright:
-        started = playwright.chromium.launch(
-            executable_path=chromium_path, args=["--no-sandbox", "--disable-gpu"]
-        )
-        yield started
-        started.close()
 
 
 def page_html(page: CommitteePage, paper: Paper = "letter") -> str:

@@ -7,7 +7,6 @@ when the payloads that it shows stand there letter by letter.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -16,7 +15,7 @@ import click
 import pandas as pd
 import pytest
 from click.testing import CliRunner
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page
 from test_treatment import inputs
 
 from data.reading import read_site
@@ -191,14 +190,6 @@ def pages(tmp_path_factory: pytest.TempPathFactory) -> dict[str, list[Path]]:
             assert done.exit_code == 0, (name, done.output, done.exception)
             drawn[name] = sorted(folder.rglob("*.html"))
     return drawn
-
-
-@pytest.fixture(scope="module")
-def browser(chromium_path: str) -> Iterator[Browser]:
-    with sync_playwright() as playwright:
-        started = playwright.chromium.launch(executable_path=chromium_path, args=["--no-sandbox"])
-        yield started
-        started.close()
 
 
 def test_there_are_enough_payloads() -> None:

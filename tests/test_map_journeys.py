@@ -15,7 +15,7 @@ from typing import Any
 import axe_playwright_python
 import pytest
 from analyses import Sketch, sketched_analysis
-from playwright.sync_api import Browser, Page, ViewportSize, sync_playwright
+from playwright.sync_api import Browser, Page, ViewportSize
 
 from data.reading import read_site
 from maps.page import activity_map
@@ -30,16 +30,6 @@ PHONE: ViewportSize = {"width": 390, "height": 844}
 DESK: ViewportSize = {"width": 1440, "height": 900}
 WALL: ViewportSize = {"width": 3840, "height": 2160}
 sizes = pytest.mark.parametrize("size", [PHONE, DESK, WALL], ids=["phone", "desk", "wall"])
-
-
-@pytest.fixture(scope="module")
-def browser(chromium_path: str) -> Iterator[Browser]:
-    with sync_playwright() as playwright:
-        started = playwright.chromium.launch(
-            executable_path=chromium_path, args=["--no-sandbox", "--disable-gpu"]
-        )
-        yield started
-        started.close()
 
 
 @pytest.fixture(scope="module")

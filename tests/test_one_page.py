@@ -8,7 +8,7 @@ from collections.abc import Iterator
 
 import pytest
 from committee_sites import DEMO, state_site
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page
 from pypdf import PdfReader
 
 from data.reading import read_site
@@ -19,16 +19,6 @@ pytestmark = pytest.mark.browser
 
 papers = pytest.mark.parametrize("paper", ["Letter", "A4"])
 sites = pytest.mark.parametrize("site", ["demo", "no_limit"])
-
-
-@pytest.fixture(scope="module")
-def browser(chromium_path: str) -> Iterator[Browser]:
-    with sync_playwright() as playwright:
-        started = playwright.chromium.launch(
-            executable_path=chromium_path, args=["--no-sandbox", "--disable-gpu"]
-        )
-        yield started
-        started.close()
 
 
 @pytest.fixture(scope="module")

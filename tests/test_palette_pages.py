@@ -20,7 +20,7 @@ import pytest
 from click.testing import CliRunner
 from colours import LEAST_DISTANCE, grey, least_distance, told_apart
 from committee_sites import state_site
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page
 from test_axe_pages import COMMANDS
 
 from maps.palette import activity_ramp, contrast
@@ -64,14 +64,6 @@ def pages(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFacto
         done = CliRunner().invoke(command, given)
         assert done.exit_code == 0, (name, done.output)
     return sorted(folder.rglob("*.html"))
-
-
-@pytest.fixture(scope="module")
-def browser(chromium_path: str) -> Iterator[Browser]:
-    with sync_playwright() as playwright:
-        started = playwright.chromium.launch(executable_path=chromium_path, args=["--no-sandbox"])
-        yield started
-        started.close()
 
 
 @pytest.fixture

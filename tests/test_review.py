@@ -6,7 +6,6 @@ import html
 import io
 import re
 from collections import Counter
-from collections.abc import Iterator
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
@@ -19,7 +18,7 @@ from click.testing import CliRunner
 from committee_sites import state_site
 from languages import language, pseudo, translated
 from plain_words import PLAIN_FORM
-from playwright.sync_api import Browser, sync_playwright
+from playwright.sync_api import Browser
 
 from data.findings import SettingsError
 from data.reading import read_site
@@ -178,14 +177,6 @@ def test_each_week_with_a_count_has_a_bar(review: SeasonReview) -> None:
     assert svg.count("<rect") == 1 + review.analysis.curve["rate"].notna().sum()
     bare = replace(review.analysis, curve=review.analysis.curve.iloc[:0])
     assert weeks_svg(bare, EN) == ""
-
-
-@pytest.fixture(scope="module")
-def browser(chromium_path: str) -> Iterator[Browser]:
-    with sync_playwright() as playwright:
-        started = playwright.chromium.launch(executable_path=chromium_path, args=["--no-sandbox"])
-        yield started
-        started.close()
 
 
 @pytest.mark.browser

@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, Page, Request, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Page, Request
 from sites import LONG_SETTINGS, SETTINGS, csv_tables, long_visits, make_site
 
 from data.dialects import visits_delimiter
@@ -32,16 +32,6 @@ NO_STORAGE = """
 Object.defineProperty(window, 'localStorage', {get() { throw new DOMException('no'); }});
 """
 SAVED_BYCATCH = ("carabids", "spiders")
-
-
-@pytest.fixture(scope="module")
-def browser(chromium_path: str) -> Iterator[Browser]:
-    with sync_playwright() as playwright:
-        started = playwright.chromium.launch(
-            executable_path=chromium_path, args=["--no-sandbox", "--disable-gpu"]
-        )
-        yield started
-        started.close()
 
 
 @dataclass
