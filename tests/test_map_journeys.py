@@ -173,7 +173,8 @@ def test_a_link_opens_week_zone_and_layers(reader: Any, address: str, size: View
             "does not have.",
         ),
         ("%E0%A4%A&&=&zone", "The link asks for zone , which this page does not have."),
-        ("layers=nothing", ""),
+        ("layers=nothing", "The link asks for layer nothing, which this page does not have."),
+        ("layers=", ""),
     ],
 )
 def test_a_link_to_what_is_not_there_is_told_in_a_sentence(

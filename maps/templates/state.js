@@ -38,7 +38,11 @@ function settle() {
   const week = state.has('week') ? data.weeks.findIndex(([number]) => String(number) === state.get('week')) : lastWeek;
   if (week < 0) unknown.push(`week ${state.get('week')}`);
   setWeek(week < 0 ? lastWeek : week);
-  const wanted = (state.get('layers') ?? layersAtFirst).split(',');
+  const known = boxes.map((box) => box.dataset.layer);
+  const asked = (state.get('layers') ?? layersAtFirst).split(',').filter(Boolean);
+  unknown.push(...asked.filter((name) => !known.includes(name)).map((name) => `layer ${name}`));
+  // A link whose layers this page does not have would leave the map empty.
+  const wanted = asked.length && !asked.some((name) => known.includes(name)) ? layersAtFirst.split(',') : asked;
   boxes.forEach((box) => {
     const on = wanted.includes(box.dataset.layer);
     if (box.checked !== on) { box.checked = on; box.dispatchEvent(new Event('change')); }
