@@ -401,6 +401,8 @@ class SiteSettings:
         Projected CRS in metres, e.g. ``"EPSG:32623"``; None chooses the UTM zone of the zones.
     units
         Units of areas in the output.
+    language
+        A translated copy of `maps/languages/en.toml`, in the site's folder; None: English.
     target_species
         Names whose adults are counted; every other count is by-catch.
     species_columns
@@ -425,6 +427,7 @@ class SiteSettings:
     name: str
     crs: str | None = None
     units: Units = "us"
+    language: str | None = None
     season: SeasonWindow = SeasonWindow()
     target_species: tuple[str, ...] = ()
     species_columns: Mapping[str, str] = field(default_factory=dict)

@@ -47,6 +47,7 @@ _KEYS = (
     "name",
     "crs",
     "units",
+    "language",
     "target_species",
     "bycatch_columns",
     "bycatch_species",
@@ -176,6 +177,7 @@ def parse_settings(parsed: Mapping[str, Any]) -> SiteSettings:
         name=_name(told, parsed),
         crs=_crs(told, parsed.get("crs")),
         units="metric" if _units(told, parsed) == "metric" else "us",
+        language=_language(told, parsed.get("language")),
         season=_season(told, parsed),
         target_species=_words(told, "target_species", parsed.get("target_species", [])),
         species_columns=species,
@@ -258,6 +260,15 @@ def _name(told: _Told, parsed: Mapping[str, Any]) -> str:
     if not name:
         told.wrong("name", "it is blank; give the site a name")
     return name
+
+
+def _language(told: _Told, given: object) -> str | None:
+    if given is None:
+        return None
+    name = told.typed("language", given, str, "").strip()
+    if not name:
+        told.wrong("language", "expected the name of a language file; leave it out for English")
+    return name or None
 
 
 def _units(told: _Told, parsed: Mapping[str, Any]) -> str:

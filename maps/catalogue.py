@@ -41,12 +41,15 @@ class Catalogue:
         Key, such as ``"found.busy"``, -> message.
     file, digest
         Name and SHA-256 of the user's own file; blank for the language that ships.
+    left_out
+        Keys of the messages that the file leaves out, so that they stand in English.
     """
 
     locale: Locale
     messages: Mapping[str, Message]
     file: str = ""
     digest: str = ""
+    left_out: tuple[str, ...] = ()
 
     @property
     def tag(self) -> str:

@@ -9,7 +9,7 @@ from datetime import date
 
 from data.settings import M2_PER_FT2, DecisionSettings, LimitSettings, Units
 from maps.weeks import day_text, month_day_text
-from maps.words import CAUTIONS, count_of, rate_text
+from maps.words import count_of, rate_text
 from spatial.cores import CM2_PER_FT2, CUP_CUTTER_CM, core_area_cm2
 from spatial.decision import STATES, Decision, Rule
 from spatial.larvae import LarvalEvidence
@@ -162,9 +162,6 @@ RATE_NOTE = (
     "Beside the catch rate of a zone stands the 95 % interval of the same model. It may not hold "
     "the catch rate itself: a zone with few traps is drawn towards others of its use."
 )
-
-DECISION_CAUTIONS = CAUTIONS
-"""Shown on everything that says a state or a next step."""
 
 
 def no_limit_sentence(limits: Sequence[LimitSettings], day: date) -> str:

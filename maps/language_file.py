@@ -54,17 +54,17 @@ def _messages(tables: Mapping[str, Any], prefix: str = "") -> Iterator[tuple[str
 
 
 def read_catalogue(path: Path) -> Catalogue:
-    """Read a user's language file.
+    """Read a user's language file; what it leaves out stands in English and is told.
 
     Parameters
     ----------
     path
-        A translated copy of `ENGLISH_FILE`.
+        A translated copy of `ENGLISH_FILE`, or of a part of it.
 
     Raises
     ------
     SettingsError
-        If it cannot be read, or a message is missing, unknown or does not fit: all faults at once.
+        If it cannot be read, or a message is unknown or does not fit: all faults at once.
     """
     try:
         data = path.read_bytes()
@@ -90,13 +90,15 @@ def _checked(name: str, parsed: Mapping[str, Any], digest: str) -> Catalogue:
     for key, message in known.items():
         if key in given:
             faults += [(f"{key}{at}", text) for at, text in _faults(given[key], message, forms)]
-        else:
-            faults.append((key, _missing(message)))
     faults += [(key, _unknown(key, known)) for key in given if key not in known]
+    if not any(key in given for key in known):
+        faults.append(("messages", "expected lines of the English file; found none; copy it"))
     if faults or locale is None:
         raise SettingsError("\n".join(f"{name}, {key}: {text}" for key, text in faults))
     # In the order of the English file, so that the user's order changes nothing.
-    return Catalogue(locale, {key: given[key] for key in known}, name, digest)
+    messages = {key: given.get(key, message) for key, message in known.items()}
+    left_out = tuple(key for key in known if key not in given)
+    return Catalogue(locale, messages, name, digest, left_out)
 
 
 def _given(
@@ -223,11 +225,6 @@ def placeholders(texts: Iterable[str]) -> set[str]:
                 raise ValueError("braces hold one name and nothing else")
             found |= {name} if name else set()
     return found
-
-
-def _missing(message: Message) -> str:
-    text = message if isinstance(message, str) else message["other"]
-    return f'expected a translation of "{text}"; found nothing; copy its line from the English file'
 
 
 def _unknown(key: str, known: Mapping[str, Message]) -> str:

@@ -12,8 +12,10 @@ import numpy as np
 import pandas as pd
 
 from data.version import VERSION
+from maps.cautions import cautions
 from maps.columns import NETWORK, SUGGESTED
 from maps.exports import WGS84, csv_text, rounded
+from maps.language_file import english
 from maps.network_map import HATCHES, KEY, STYLE, dot_swatch, network_map_svg, place_swatch
 from maps.network_words import (
     DIG_NOTE,
@@ -30,7 +32,7 @@ from maps.palette import BAR, INK
 from maps.plain_page import paragraph, plain_page
 from maps.plan_map import key_svg
 from maps.weeks import day_text
-from maps.words import CAUTIONS, count_of, distance_text, interval_range, rate_text, use_text
+from maps.words import count_of, distance_text, interval_range, rate_text, use_text
 from spatial.network_report import NetworkReport
 from spatial.precision import of_way
 from spatial.trap_plan import TrapPlan
@@ -56,13 +58,13 @@ def network_html(report: NetworkReport) -> str:
     )
     said = "".join(f"<li>{escape(line)}</li>" for line in network_sentences(report))
     places = "".join(f"<li>{escape(line)}</li>" for line in place_sentences(report))
-    cautions = "".join(f"<li>{escape(line)}</li>" for line in (DIG_NOTE, *CAUTIONS))
+    cared = "".join(f"<li>{escape(line)}</li>" for line in (DIG_NOTE, *cautions(english())))
     parts = [
         f'<h1>{escape(title)}</h1><p class="sub">{escape(about)}</p><ul class="list">{said}</ul>',
         f"<figure>{network_map_svg(report)}<figcaption>{_key(report)}</figcaption></figure>",
         f'<h2>The next places, best first</h2><ol class="list">{places}</ol>' if places else "",
         _curve_part(report.plan),
-        f'<div class="care"><b>Before digging</b><ul>{cautions}</ul></div>',
+        f'<div class="care"><b>Before digging</b><ul>{cared}</ul></div>',
         f"<h2>Zone by zone</h2>{_purposes()}{_table(report)}",
         "<h2>How this was made</h2>",
         *map(paragraph, HOW),

@@ -12,6 +12,7 @@ from branca.element import MacroElement
 
 from maps import words
 from maps.aerial import aerial_layer
+from maps.cautions import cautions
 from maps.decision_words import (
     CHANCE_NOTE,
     RATE_NOTE,
@@ -291,7 +292,7 @@ def _text_parts(analysis: Analysis) -> Json:
         "no_limit": no_limit_sentence(analysis.site.settings.limits, analysis.season.cutoff),
         "ways_note": WAYS_NOTE,
         "notes": [*method_notes(analysis, english()), *_decision_notes(analysis)],
-        "cautions": words.CAUTIONS,
+        "cautions": cautions(english()),
         "provenance": words.provenance(analysis),
     }
 

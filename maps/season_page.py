@@ -8,8 +8,10 @@ from html import escape
 import pandas as pd
 
 from data.version import VERSION
+from maps.cautions import cautions
 from maps.columns import CALENDAR, DEGREE_DAYS, SEASON, SEASON_WEEKS
 from maps.exports import csv_text
+from maps.language_file import english
 from maps.plain_page import STYLE, paragraph, plain_page
 from maps.season_charts import (
     calendar_svg,
@@ -40,7 +42,7 @@ from maps.season_words import (
     past_sentence,
 )
 from maps.weeks import day_text, span_text
-from maps.words import CAUTIONS, count_of, rate_text, treated_sentences
+from maps.words import count_of, rate_text, treated_sentences
 from spatial.season_calendar import DueWindow
 from spatial.season_report import SeasonReport
 
@@ -70,7 +72,7 @@ def season_html(report: SeasonReport) -> str:
         *_models(report),
         *_cores(report),
         "<h2>How this was made</h2>",
-        *map(paragraph, (SEASON_NOTE, CALENDAR_NOTE, CAUTIONS[0])),
+        *map(paragraph, (SEASON_NOTE, CALENDAR_NOTE, cautions(english())[0])),
         f"<footer>{paragraph(f'Data to {cutoff}. snoutline {VERSION}.')}</footer>",
     ]
     return plain_page(title, STYLE + _MORE_STYLE, parts)

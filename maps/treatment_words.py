@@ -7,9 +7,11 @@ from __future__ import annotations
 
 import math
 
+from maps.cautions import cautions
+from maps.language_file import english
 from maps.percent import percent_text
 from maps.weeks import day_text
-from maps.words import CAUTIONS, area_text, count_of, listed, use_text
+from maps.words import area_text, count_of, listed, use_text
 from spatial.dose import Dose, Loads
 from spatial.efficacy import Efficacy, Nights
 from spatial.rotation import Repeat
@@ -29,7 +31,7 @@ TREATMENT_CAUTIONS = (
     "them is ours, and none has a default.",
     "Mind pollinators: flowering weeds, hives and gardens nearby. Mind water, drains and wells.",
     "Rotate IRAC groups. This sheet names no brand but the one typed in.",
-    CAUTIONS[0],
+    cautions(english())[0],
     "This sheet describes evidence and does the arithmetic; it does not prescribe.",
 )
 """Design rule: on anything that names a treatment."""

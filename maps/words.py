@@ -119,15 +119,6 @@ ZONE_STATES = {
     "no_nights": "no countable nights yet",
     "not_comparable": "only a design that cannot be compared yet",
 }
-CAUTIONS = (
-    "A catch is activity, not density: it tells where beetles walk, not how many larvae feed.",
-    "This page describes evidence; it does not prescribe. The label is the law; local codes and "
-    "licensed applicators decide. Rates, buffers, re-entry and notification are theirs, "
-    "never ours.",
-    "Mind pollinators and water, and rotate IRAC groups.",
-    "Before digging, have buried services and irrigation lines located.",
-    "Keep traps flush, out of play lines and marked for mower crews. Use animal-safe fluid only.",
-)
 NOTE_OF_PLAIN_RESULT = "That is the usual result and no proof that there is none."
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ast
 import json
 import re
 from collections.abc import Callable, Mapping
@@ -68,3 +69,34 @@ def written(path: Path, locale: str, messages: Mapping[str, object]) -> Path:
 def language(folder: Path, locale: str, messages: Mapping[str, object]) -> Catalogue:
     """Write a language file and read it as the command does."""
     return read_catalogue(written(folder / f"{locale}.toml", locale, messages))
+
+
+# What bypasses a language file.
+
+RUN = re.compile(r"(?<!\w)[A-Za-z]+(?:\s+[A-Za-z]+)+(?!\w)")
+
+
+def plain_runs(text: str, users: set[str]) -> list[str]:
+    """Return every run of two or more words in plain Latin letters that is not the user's own."""
+    flat = " ".join(text.split())
+    for own in sorted(users, key=lambda each: (-len(each), each)):
+        flat = flat.replace(own, "\N{BULLET}")
+    return RUN.findall(flat)
+
+
+SENTENCE = re.compile(r"(?:[A-Za-z]{2,},? ){2,}[A-Za-z]{2,}")
+
+
+def sentences_of(tree: ast.Module) -> set[str]:
+    """Return the strings of a module that read like a sentence, docstrings left out."""
+    alone = {id(each.value) for each in ast.walk(tree) if isinstance(each, ast.Expr)}
+    for node in ast.walk(tree):
+        alone |= {id(each) for each in node.values} if isinstance(node, ast.JoinedStr) else set()
+    texts = set()
+    for node in ast.walk(tree):
+        if isinstance(node, ast.JoinedStr):
+            parts = [each.value for each in node.values if isinstance(each, ast.Constant)]
+            texts.add("".join(map(str, parts)))
+        elif isinstance(node, ast.Constant) and id(node) not in alone:
+            texts.add(node.value if isinstance(node.value, str) else "")
+    return {text for text in texts if SENTENCE.search(text)}

@@ -20,12 +20,23 @@ from click.testing import CliRunner
 from committee_sites import STATES, state_site
 from hypothesis import given
 from hypothesis import strategies as st
-from languages import EN, language, pseudo, same, toml_of, translated, written
+from languages import (
+    EN,
+    language,
+    plain_runs,
+    pseudo,
+    same,
+    sentences_of,
+    toml_of,
+    translated,
+    written,
+)
 from pptx import Presentation
 
 from data.findings import SettingsError
 from data.reading import read_site
 from data.settings import Units
+from data.settings_file import parse_settings
 from maps.catalogue import Catalogue
 from maps.committee import CommitteePage, Findings, committee_page, short
 from maps.committee_map import class_labels
@@ -41,6 +52,7 @@ from maps.weeks import day_text, span_text, week_days, week_span
 from maps.words import area_text, distance_text, listed, rate_text, use_text
 from scripts.commands import committee as module
 from scripts.commands.committee import findings
+from scripts.language_option import language_of, left_out_text
 
 ROOT = Path(__file__).resolve().parent.parent
 
@@ -67,16 +79,6 @@ def german(tmp_path_factory: pytest.TempPathFactory) -> Catalogue:
 
 
 # What is shown: one place for every word.
-
-RUN = re.compile(r"(?<!\w)[A-Za-z]+(?:\s+[A-Za-z]+)+(?!\w)")
-
-
-def plain_runs(text: str, users: set[str]) -> list[str]:
-    """Return every run of two or more words in plain Latin letters that is not the user's own."""
-    flat = " ".join(text.split())
-    for own in sorted(users, key=lambda each: (-len(each), each)):
-        flat = flat.replace(own, "\N{BULLET}")
-    return RUN.findall(flat)
 
 
 def users_texts(told: Findings) -> set[str]:
@@ -139,8 +141,6 @@ def test_a_sentence_that_bypasses_it_is_seen(
     assert len(plain_runs(english, users_texts(found["few_traps"]))) > 50
 
 
-SENTENCE = re.compile(r"(?:[A-Za-z]{2,},? ){2,}[A-Za-z]{2,}")
-
 NOT_SHOWN = {"the page needs  mm and has  mm"}
 """Errors, which the command turns into its own words."""
 
@@ -149,21 +149,6 @@ MODULES = [
     *sorted((ROOT / "maps").glob("review*.py")),
     *(ROOT / "maps" / name for name in ("catalogue.py", "method_words.py", "month_maps.py")),
 ]
-
-
-def sentences_of(tree: ast.Module) -> set[str]:
-    """Return the strings of a module that read like a sentence, docstrings left out."""
-    alone = {id(each.value) for each in ast.walk(tree) if isinstance(each, ast.Expr)}
-    for node in ast.walk(tree):
-        alone |= {id(each) for each in node.values} if isinstance(node, ast.JoinedStr) else set()
-    texts = set()
-    for node in ast.walk(tree):
-        if isinstance(node, ast.JoinedStr):
-            parts = [each.value for each in node.values if isinstance(each, ast.Constant)]
-            texts.add("".join(map(str, parts)))
-        elif isinstance(node, ast.Constant) and id(node) not in alone:
-            texts.add(node.value if isinstance(node.value, str) else "")
-    return {text for text in texts if SENTENCE.search(text)}
 
 
 @pytest.mark.parametrize("path", MODULES, ids=lambda each: each.name)
@@ -180,9 +165,9 @@ def test_a_sentence_in_a_module_is_seen() -> None:
 def test_every_message_is_used_somewhere() -> None:
     """Its key, or the last part of it, stands in the code as a word of its own."""
     folders = [ROOT / name for name in ("maps", "scripts", "spatial", "data")]
-    code = "\n".join(
-        path.read_text(encoding="utf-8") for folder in folders for path in folder.rglob("*.py")
-    )
+    paths = [path for folder in folders for path in folder.rglob("*.py")]
+    paths += (ROOT / "maps" / "templates").iterdir()
+    code = "\n".join(path.read_text(encoding="utf-8") for path in paths)
     built = {"left_", "topic_", "missed_", "planned_", "class_", "money_", "network_"}
     unused = []
     for key in EN.messages:
@@ -500,10 +485,6 @@ FAULTS: dict[str, tuple[str | bytes, str]] = {
     "no locale": (changed().replace('locale = "de"', ""), r"locale: .* found nothing; write"),
     "locale is a number": (changed().replace('"de"', "3"), r"locale: .* found 3; write"),
     "name": (changed().replace("made up", " "), r"name: expected the name .* found ' '; write"),
-    "missing": (
-        without(PLACES),
-        r'found\.busy: expected a translation of "Some traps caught .*"; found nothing; copy its',
-    ),
     "unknown": (
         changed(found__bussy="x"),
         r"found\.bussy: expected a key of the English file; found found\.bussy; did you mean "
@@ -579,9 +560,30 @@ def test_all_faults_are_told_at_once(tmp_path: Path) -> None:
     assert keys == ["locale", "found.busy", "found.bussy"]
 
 
-def test_a_file_of_something_else_is_told_message_by_message(tmp_path: Path) -> None:
+def test_a_file_of_something_else_is_refused(tmp_path: Path) -> None:
     lines = faults(tmp_path, 'locale = "de"\nname = "x"\n[found]\n')
-    assert len(lines) == len(EN.messages)
+    assert lines == ["mine.toml, messages: expected lines of the English file; found none; copy it"]
+
+
+def test_what_a_file_leaves_out_stands_in_english_and_is_told(tmp_path: Path) -> None:
+    path = tmp_path / "mine.toml"
+    path.write_text(without(PLACES), encoding="utf-8")
+    lang = read_catalogue(path)
+    assert lang.left_out == (PLACES,)
+    assert lang.messages[PLACES] == EN.messages[PLACES]
+    told = "mine.toml leaves out 1 message, which stands in English: found.busy."
+    assert left_out_text(lang) == told
+
+
+def test_the_language_of_a_site_is_named_in_its_settings(tmp_path: Path) -> None:
+    written(tmp_path / "de.toml", "de", translated("de"))
+    settings = parse_settings({"name": "Alder Flats", "language": "de.toml"})
+    assert language_of(None, tmp_path, settings).tag == "de"
+    other = written(tmp_path / "fr.toml", "fr", translated("fr"))
+    assert language_of(other, tmp_path, settings).tag == "fr"
+    assert language_of(None, tmp_path, parse_settings({"name": "Alder Flats"})) is EN
+    with pytest.raises(SettingsError, match=r"language: expected the name of a language file"):
+        parse_settings({"name": "Alder Flats", "language": " "})
 
 
 def test_a_file_that_is_not_there_is_told(tmp_path: Path) -> None:

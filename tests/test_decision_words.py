@@ -14,7 +14,7 @@ import pytest
 from data.limits import ZoneLimits
 from data.settings import DecisionSettings, LimitSettings
 from maps import decision_words as words
-from maps.words import CAUTIONS, MARK_LETTERS
+from maps.words import MARK_LETTERS
 from spatial.decision import REASONS, STATES, AdultEvidence, Decision, Rule, cutoffs_of, decide
 from spatial.larvae import LarvalSample, ZoneCores
 from spatial.more_evidence import Cutoffs, MoreCoring, MoreTrapping
@@ -110,13 +110,6 @@ def test_nothing_is_prescribed_in_any_case() -> None:
     assert len(found) > 40
     assert [text for text in found if PRESCRIBED.search(text)] == []
     assert PRESCRIBED.search("You should spray.")
-
-
-def test_the_cautions_are_those_of_every_page() -> None:
-    assert words.DECISION_CAUTIONS == CAUTIONS
-    text = " ".join(words.DECISION_CAUTIONS)
-    for part in ("activity, not density", "does not prescribe", "label is the law", "irrigation"):
-        assert part in text
 
 
 def test_every_case_ends_with_a_next_step() -> None:

@@ -28,12 +28,14 @@ from branca.element import Element, JavascriptLink
 from data.findings import SettingsError
 from data.reading import read_site
 from maps import offline
+from maps.cautions import cautions
 from maps.glyphs import outline
+from maps.language_file import english
 from maps.offline import OfflineError, OfflinePage, PlainMap
 from maps.page import KIND_FILLS, SCRIPTS, activity_map, template_text
 from maps.palette import INK, MIN_LIGHTNESS_STEP, PAPER, activity_ramp, contrast, lightness_of
 from maps.payload import SHAPES, json_text, map_payload
-from maps.words import CAUTIONS, headline
+from maps.words import headline
 from spatial.analysis import analyse
 from spatial.results import Analysis
 
@@ -180,7 +182,7 @@ def test_another_leaflet_than_the_checked_one_is_refused(monkeypatch: pytest.Mon
 def test_every_headline_sentence_and_caution_is_on_the_page(make: Any) -> None:
     analysis = make()
     shown = "".join(PageReader(activity_map(analysis)).texts)
-    for sentence in (*headline(analysis), *CAUTIONS):
+    for sentence in (*headline(analysis), *cautions(english())):
         assert sentence in shown
     assert " nan" not in shown.lower()
 

@@ -22,6 +22,7 @@ from data.set_aside import Account, Tally
 from data.settings import MarkSettings
 from data.site import STATUSES
 from maps import cluster_words, words
+from maps.cautions import cautions
 from maps.language_file import english
 from maps.method_words import ratio_sentence
 from maps.rounds import round_statuses
@@ -234,8 +235,15 @@ def test_weeks_cross_the_new_year(
 
 
 def test_cautions_name_services_label_pollinators_and_activity() -> None:
-    text = " ".join(words.CAUTIONS)
-    for needed in ("irrigation lines", "label is the law", "ollinators", "not density", "IRAC"):
+    text = " ".join(cautions(english()))
+    for needed in (
+        "irrigation lines",
+        "does not prescribe",
+        "label is the law",
+        "ollinators",
+        "not density",
+        "IRAC",
+    ):
         assert needed in text
 
 

@@ -23,9 +23,9 @@ from maps.committee_pdf import (
     legible,
     unprintable,
 )
-from maps.language_file import english, read_catalogue
 from maps.review import review_page
 from maps.review_page import review_html
+from scripts.language_option import language_of, language_option
 from scripts.out_folder import default_folder, out_option, written
 from scripts.progress import Progress
 from scripts.site_run import aside_texts, going_options, refuse_errors, say
@@ -68,12 +68,7 @@ MOST_SHOWN = 20
     "--zones", metavar="ZONES", help="Zones of the plan, as in plan.  [default: those above]"
 )
 @click.option("--tactic", type=click.Choice(TACTICS), help="Tactic of the plan, as in plan.")
-@click.option(
-    "--language",
-    type=click.Path(exists=True, dir_okay=False, path_type=Path),
-    metavar="FILE",
-    help="Translated copy of maps/languages/en.toml.  [default: English]",
-)
+@language_option
 @out_option()
 @going_options
 def command(
@@ -100,9 +95,9 @@ def command(
             "--season looks back on a whole year; leave out --week, --zones and --tactic"
         )
     with Progress(quiet=quiet) as progress:
-        lang = read_catalogue(language) if language else english()
         progress.step("reading the site")
         checked = read_site(site)
+        lang = language_of(language, site, checked.settings)
         if not keep_going:
             refuse_errors(checked)
         progress.step("looking back" if season else "weighing the zones")
