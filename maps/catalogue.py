@@ -138,16 +138,19 @@ class Catalogue:
         """
         return self.number(figure(number))
 
-    def percent(self, share: float, digits: int = 0) -> str:
-        """Return a share in per cent.
+    def percent(self, share: float, digits: int = 0, *, signed: bool = False) -> str:
+        """Return a share in per cent; a change may carry its sign.
 
         Examples
         --------
         >>> from maps.language_file import english
-        >>> english().percent(0.254), english().percent(-0.001)
-        ('25 %', '0 %')
+        >>> english().percent(0.254), english().percent(-0.001), english().percent(-0.75)
+        ('25 %', '0 %', '-75 %')
+        >>> english().percent(0.03, signed=True)
+        '+3 %'
         """
-        return self.say("numbers.percent", rounded(100 * share, digits))
+        value = rounded(100 * share, digits)
+        return self.say(f"numbers.{'percent_more' if signed and value >= 0 else 'percent'}", value)
 
     def chance(self, chance: float) -> str:
         """Return a chance in per cent; never 0 or 100, which nothing sampled can have.
@@ -184,6 +187,32 @@ class Catalogue:
             return self.say("numbers.rate_under", Decimal("0.01"))
         return self.decimal(rate, 2 if rate < 1 else 1 if rate < 10 else 0)
 
+    def rates(self, low: float, high: float) -> str:
+        """Return the ends of an interval of catch rates; blank when there is none.
+
+        Examples
+        --------
+        >>> from maps.language_file import english
+        >>> english().rates(0.42, 12.3), english().rates(math.nan, math.nan)
+        ('0.42 to 12', '')
+        """
+        if math.isnan(low) or math.isnan(high):
+            return ""
+        return self.say("numbers.range", low=self.rate(low), high=self.rate(high))
+
+    def p_value(self, p: float) -> str:
+        """Return a p value, with its sign.
+
+        Examples
+        --------
+        >>> from maps.language_file import english
+        >>> [english().p_value(each) for each in (0.0002, 0.0341, 0.62, 0.00001)]
+        ['p = 0.0002', 'p = 0.034', 'p = 0.62', 'p < 0.0001']
+        """
+        if p < 0.0001:
+            return self.say("numbers.p_under", Decimal("0.0001"))
+        return self.say("numbers.p", rounded(p, 4 if p < 0.001 else 3 if p < 0.1 else 2))
+
     def day(self, day: date) -> str:
         """Return a date.
 
@@ -196,6 +225,18 @@ class Catalogue:
         return self.say(
             "dates.day", day=str(day.day), month=self._month(day.month), year=str(day.year)
         )
+
+    def month_day(self, month_day: str) -> str:
+        """Return a day of every year.
+
+        Examples
+        --------
+        >>> from maps.language_file import english
+        >>> english().month_day("05-15")
+        '15 May'
+        """
+        month, day = map(int, month_day.split("-"))
+        return self.say("dates.month_day", day=str(day), month=self._month(month))
 
     def span(self, first: date, last: date) -> str:
         """Return two days as prose, what they share said once.
