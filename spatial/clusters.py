@@ -42,6 +42,12 @@ from spatial.windows import Windows, outstanding
 if TYPE_CHECKING:
     from libpysal.graph import Graph
 
+FEWEST_IN_LONE_BUSY = 2
+"""Adults that a trap must have caught to be marked as busy by itself (common practice, no source).
+
+It can only take marks away, so that the error rate stays below its bound.
+"""
+
 
 @dataclass(frozen=True, slots=True)
 class LocalClusters:
@@ -71,7 +77,8 @@ class LocalClusters:
     Notes
     -----
     `p_patch` and `p_lone` are adjusted for looking everywhere and for every kind of mark; a mark
-    needs one of them to be at most alpha.
+    needs one of them to be at most alpha. Where a single beetle went is no pattern: a trap that
+    caught fewer than `FEWEST_IN_LONE_BUSY` is never marked as busy by itself, whatever its p.
     """
 
     activity: FloatArray
@@ -201,7 +208,7 @@ def clusters_by(
             field.activity, field.links, rules.permutations, seed, design=kinds[tested]
         )
         p = two_sided(held.upper, held.lower, rules.permutations)
-    found = _found(field, draws, rules.alpha)
+    found = _found(field, draws, rules.alpha, y[tested])
     told, shown = field.covered(), tested.copy()
     shown[tested] = told
     return LocalClusters(
@@ -273,7 +280,7 @@ class _Found:
     mark: NameArray
 
 
-def _found(field: _Field, draws: Draws, alpha: float) -> _Found:
+def _found(field: _Field, draws: Draws, alpha: float, counts: FloatArray) -> _Found:
     family = Family.of({"busy": draws.busy, "quiet": draws.quiet, "lone": draws.lone})
     beyond = outstanding(field.activity, field.windows)
     p_window = np.where(
@@ -286,7 +293,9 @@ def _found(field: _Field, draws: Draws, alpha: float) -> _Found:
     p_patch = _best_p(field.windows, p_window, busy.chosen | quiet.chosen)
     for side in (busy, quiet):
         np.minimum.at(p_patch, side.alone, p_window[side.telling_alone])
-    return _Found(p_patch, p_lone, _marks(field.activity, busy, quiet, p_lone <= alpha))
+    marks = _marks(field.activity, busy, quiet, p_lone <= alpha)
+    marks[(marks == "lone_busy") & (counts < FEWEST_IN_LONE_BUSY)] = "none"
+    return _Found(p_patch, p_lone, marks)
 
 
 def _best_p(windows: Windows, p_window: FloatArray, chosen: BoolArray) -> FloatArray:

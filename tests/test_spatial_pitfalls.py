@@ -189,3 +189,15 @@ def test_a_trap_whose_neighbourhood_is_the_whole_network_is_not_called_tested() 
     found = marks_of([60, 70, 80, 70, 1, 0, 1, 0, 1, 0, 1, 0, 1, 0], whole)
     assert np.isnan(found.gi_star).all()
     assert set(found.mark) == {"not_testable"}
+
+
+@pytest.mark.parametrize(("caught", "mark"), [(1, "none"), (9, "lone_busy")])
+def test_where_a_single_beetle_went_marks_no_trap(caught: int, mark: str) -> None:
+    """A catch in a far, small group is rarer than one anywhere else, even of one beetle."""
+    along = np.r_[np.arange(57.0), 500.0, 501.0, 502.0]
+    steps = np.abs(np.subtract.outer(along, along))
+    names = tuple(f"T{n:02d}" for n in range(60))
+    graph = Neighbours(names, (steps > 0) & (steps <= 3), 10 * steps)
+    catches = np.zeros(60)
+    catches[57] = caught
+    assert local_clusters(catches, [7] * 60, graph, permutations=999).mark[57] == mark
