@@ -38,7 +38,7 @@ class Catalogue:
     locale
         Rules of numbers, months, plurals and direction.
     messages
-        Key, such as ``"found.busy"``, -> message.
+        Key, such as ``"found.above"``, -> message.
     file, digest
         Name and SHA-256 of the user's own file; blank for the language that ships.
     left_out

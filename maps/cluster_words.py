@@ -8,11 +8,9 @@ from typing import Any
 
 import pandas as pd
 
+from maps.language_file import english
 from maps.weeks import week_number
 from maps.words import (
-    MARK_NAMES,
-    NO_GLOBAL_TEST,
-    NO_SECOND_LOOK,
     banner,
     count_of,
     headline_of_clusters,
@@ -67,8 +65,8 @@ def cluster_sentences(detail: ClusterDetail) -> list[str]:
     """Return what the cluster tests found, most useful first."""
     analysis = detail.analysis
     sentences = [
-        banner(analysis),
-        *headline_of_clusters(analysis),
+        banner(analysis, english()),
+        *headline_of_clusters(analysis, english()),
         *_chance_sentences(detail.chances),
         *_placement_sentences(detail),
         _persistence_sentence(detail.persistence),
@@ -96,7 +94,7 @@ def _chance_sentences(chances: tuple[Chance, ...]) -> Iterator[str]:
 def _placement_sentences(detail: ClusterDetail) -> Iterator[str]:
     effect = detail.analysis.placement
     if effect.reason:
-        yield NO_SECOND_LOOK[effect.reason]
+        yield english().say(f"no_second_look.{effect.reason}")
         return
     yield f"What the places explain, all together: {p_text(effect.p)}."
     for row in effect.terms.to_dict("records"):
@@ -134,13 +132,12 @@ def _persistence_sentence(lasting: Persistence) -> str:
 def _week_sentence(detail: ClusterDetail) -> str:
     week = f"week {week_number(detail.analysis.season.week)}"
     if detail.week.overall.reason:
-        return (
-            f"The catch of {week} alone was not tested. "
-            + (NO_GLOBAL_TEST[detail.week.overall.reason])
+        return f"The catch of {week} alone was not tested. " + english().say(
+            f"no_test.{detail.week.overall.reason}"
         )
     marks = pd.Series(detail.week.mark)
     found = [
-        f"{count_of(int((marks == code).sum()), 'trap')} {MARK_NAMES[code]}"
+        f"{count_of(int((marks == code).sum()), 'trap')} {english().say(f'mark_names.{code}')}"
         for code in ("busy_patch", "quiet_patch", "lone_busy", "lone_quiet")
         if (marks == code).any()
     ]

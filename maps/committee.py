@@ -357,9 +357,10 @@ def _busy(analysis: Analysis, lang: Catalogue) -> list[str]:
         return [lang.say("found.none_busy")]
     names = zone_names(analysis)
     zones = [names[each] for each in sorted(set(busy["zone_id"].dropna().astype(str)))]
-    lines = [lang.say("found.busy", zones=_list(zones, lang) or lang.say("found.outside"))]
+    where = _list(zones, lang) or lang.say("found.outside")
+    lines = [lang.say("found.busy", len(busy), zones=where)]
     for_place = busy["place_mark"].isin(BUSY).any()
-    return lines if for_place else [*lines, lang.say("found.busy_place")]
+    return lines if for_place else [*lines, lang.say("found.busy_place", len(busy))]
 
 
 def last_year_lines(found: SeasonComparison, lang: Catalogue) -> list[str]:

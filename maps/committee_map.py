@@ -7,17 +7,16 @@ the lines, and a letter, so that it reads in grey and for every kind of colour v
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from html import escape
-from itertools import pairwise
 
 import numpy as np
 import shapely
 from shapely.geometry import MultiPoint
 from shapely.geometry.base import BaseGeometry
 
-from maps.catalogue import Catalogue, figure
+from maps.catalogue import Catalogue
+from maps.class_labels import class_labels
 from maps.committee import numbered_above
 from maps.labels import label_point
 from maps.palette import (
@@ -226,24 +225,6 @@ def _key(analysis: Analysis, lang: Catalogue) -> list[tuple[str, str]]:
         (kind, lang.say(f"map.{code}", letter=letters.get(kind, ""))) for kind, code in KEY.items()
     ]
     return [*rates[::-1], *own]
-
-
-def class_labels(breaks: Sequence[float], lang: Catalogue) -> list[str]:
-    """Return what each class of catch rates is called.
-
-    Examples
-    --------
-    >>> from maps.language_file import english
-    >>> class_labels((0.5, 1, 2), english()), class_labels((), english())
-    (['under 0.5', '0.5 to 1', '1 to 2', '2 or more'], ['any'])
-    """
-    numbers = [figure(each) for each in breaks]
-    if not numbers:
-        return [lang.say("map.class_any")]
-    between = [lang.say("map.class_between", low=a, high=b) for a, b in pairwise(numbers)]
-    first, last = ("class_first", numbers[0]), ("class_last", numbers[-1])
-    ends = [lang.say(f"map.{key}", number) for key, number in (first, last)]
-    return [ends[0], *between, ends[1]]
 
 
 def _area(

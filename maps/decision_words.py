@@ -6,10 +6,10 @@ import math
 from collections import Counter
 from collections.abc import Sequence
 from datetime import date
+from decimal import Decimal
 
 from data.settings import M2_PER_FT2, DecisionSettings, LimitSettings, Units
-from maps.weeks import day_text, month_day_text
-from maps.words import count_of, rate_text
+from maps.catalogue import Catalogue, figure
 from spatial.cores import CM2_PER_FT2, CUP_CUTTER_CM, core_area_cm2
 from spatial.decision import STATES, Decision, Rule
 from spatial.larvae import LarvalEvidence
@@ -22,188 +22,89 @@ from spatial.more_evidence import (
     MoreTrapping,
 )
 
-STATE_NAMES = {
-    "above": "above its limit",
-    "below": "below its limit",
-    "undecided": "undecided",
-    "no_traps": "no traps",
-    "no_limit": "no limit",
-}
-
-STATE_LETTERS = {"above": "A", "undecided": "U"}
-"""Drawn in the zones that ask for something; B and Q are taken by the marks of traps."""
-
-STATE_SENTENCES = {
-    "above": "The evidence is above your limit.",
-    "below": "The evidence is below your limit. That is no promise that nothing is there.",
-    "undecided": "The evidence does not say whether the zone is over your limit.",
-    "no_traps": "No traps: nothing can be said. That is not the same as nothing there.",
-    "no_limit": "You have set no limit that could be compared, so there is nothing to judge by.",
-}
-
-REASONS = {
-    "adults_above": "The traps say: the chance that adults are over their limit is high enough to "
-    "call it so.",
-    "adults_below": "The traps say: the chance that adults are over their limit is low enough to "
-    "call it below.",
-    "adults_undecided": "The traps say neither: adults may well be over their limit, and may well "
-    "not.",
-    "no_traps": "No trap stands in the zone.",
-    "no_nights": "There are traps, but no countable nights that can be compared: none yet, or only "
-    "those of a design whose ratio to the reference design is not known.",
-    "no_adult_limit": "There is no limit for adults in this zone on this day.",
-    "larvae_above": "The cores say: the chance that larvae are over their limit is high enough to "
-    "call it so.",
-    "larvae_below": "The cores say: the chance that larvae are over their limit is low enough to "
-    "call it below.",
-    "larvae_undecided": "The cores say neither: larvae may well be over their limit, and may well "
-    "not. Once larvae are due, cores go before traps, so the zone stays undecided.",
-    "adults_above_larvae_below": "Traps and cores disagree: adults are over their limit, larvae "
-    "are under theirs. Once larvae are due, cores go before traps, since it is the larvae that "
-    "feed on the turf. More larvae may follow while adults still walk.",
-    "adults_below_larvae_above": "Traps and cores disagree: adults are under their limit, larvae "
-    "are over theirs. Once larvae are due, cores go before traps, since it is the larvae that "
-    "feed on the turf.",
-    "no_larval_limit": "Cores were cut, but there is no limit for larvae in this zone on this day.",
-    "no_larval_date": "There is a limit for larvae, but site.toml does not say from when they are "
-    "due ([decision], larvae_from), so cores are not looked at.",
-    "larvae_not_due": "Larvae are not due yet, so the limit for larvae is not looked at.",
-    "no_cores": "Larvae are due, but no cores have been cut here.",
-    "few_cores": "Larvae are due, but too few cores have been cut here to decide anything.",
-    "cores_too_early": "Larvae are due, but the cores here were cut before that.",
-    "cores_too_old": "Larvae are due, but the cores here were cut too long ago.",
-    "one_larva": "So little turf was looked at that a single larva already reads as over the "
-    "limit.",
-    "traps_will_not_decide": f"Not even {MOST_TRAPS} more traps, for {MOST_WEEKS} weeks or until "
-    "the season ends, would be as likely as not to decide it: it is too near its limit.",
-    "never_treated": "By your settings zones of this use are never treated.",
-    "season_over": "The season is over, so more trapping can no longer decide it.",
-    "cores_will_not_decide": f"Not even {MOST_CORES} more cores would be as likely as not to "
-    "decide it: it is too near its limit.",
-}
-"""Why a zone has its state."""
-
-NEXT_STEPS = {
-    "above": "Take the zone into your plan, or look again first. What may be done, and when, is "
-    "for the label, local codes and a licensed applicator to say.",
-    "below": "Leave it, and go on with the round.",
-    "undecided": "Look again before you decide.",
-    "no_traps": "Set traps before anything is said about this zone.",
-    "no_limit": "Set a limit of your own in site.toml ([[limits]]), with its source and date.",
-    "adults_above_larvae_below": "Leave it for now, and cut cores again in one to two weeks while "
-    "adults still walk.",
-    "never_treated": "Look again, and leave it out of the plan: [treatment] exclusion_uses.",
-    "larvae_not_due": "Wait until larvae are due, and cut cores then.",
-    "no_larval_date": "Say in site.toml from when larvae are due ([decision], larvae_from).",
-    "no_nights": "Check the traps; where their design has no ratio, set traps of both designs "
-    "side by side in three zones, or give its ratio in site.toml ([designs]).",
-}
-"""What to do next, by state, or by the reason where it says more."""
-
-RULE_OF_LARVAE = (
-    "Once larvae are due, cores go before traps, wherever enough of them have been cut and there "
-    "is a limit for larvae."
-)
-
-K_IS_ASSUMED = (
-    "That k is assumed, since your cores do not tell how much larvae crowd; several cores of one "
-    "zone and day, each in a row of its own, would."
-)
-
-HEADLINES = {
-    "above": "above their limit",
-    "below": "below their limit",
-    "undecided": "undecided",
-    "no_traps": "without traps",
-    "no_limit": "without a limit",
-}
-
-NO_LIMIT_SET = (
-    "No limit is set, so zones are shown by their catch rate and none is judged. To have them "
-    "judged, write a limit of your own into site.toml: [[limits]] with adults_per_trap_week, "
-    "source and dated."
-)
-
-SHORT_STEPS = {"above": "Take it into your plan, or look again first."}
-"""Next steps for a narrow table, where they are shorter; cautions stand elsewhere on the page."""
-
-NO_LIMIT_TODAY = (
-    "None of your limits holds for a zone on {day}, so zones are shown by their catch rate and "
-    "none is judged. {when}"
-)
+LETTERED = {"above": "map.letter_above", "undecided": "map.letter_undecided"}
+"""Letters drawn in the zones that ask for something; B and Q are taken by the marks of traps."""
 
 DISAGREE = "adults_above_larvae_below"
 """Reason of zones below by their larvae with adults over their limit; they are listed apart."""
 
-GROUP_HEADS = {**HEADLINES, DISAGREE: "below by larvae while adults are over their limit"}
-
-GROUP_STEPS = {
-    DISAGREE: "Leave them for now, and cut cores again in one to two weeks while adults still "
-    "walk.",
-    "below": "Leave them, and go on with the round.",
-    "no_traps": "Set traps before anything is said about them.",
-    "no_limit": "Set limits of your own in site.toml ([[limits]]), with source and date.",
-}
-"""Next steps of all zones of such a group together."""
-
-WAYS_NOTE = (
-    "More traps or cores: at least as likely as not to decide it; press a zone for the chance. "
-    "What may be done, and when, is for the label, local codes and a licensed applicator to say."
+STEPS_BY_REASON = (
+    DISAGREE,
+    "never_treated",
+    "larvae_not_due",
+    "no_larval_date",
+    "no_nights",
 )
+"""Reasons whose next step says more than that of the state."""
 
-CHANCE_NOTE = (
-    "The chance of being over a limit is that of a model in which zones of one use learn from each "
-    "other, so it is given roughly. In simulated seasons it was somewhat too high for zones that "
-    "it holds likely over: where it said 88 %, 76 % were over. Take it as a ranking first."
-)
-"""The figures are those of `scripts/bench/decisions.py`; see `spatial.zone_model.zone_model`."""
-
-RATE_NOTE = (
-    "Beside the catch rate of a zone stands the 95 % interval of the same model. It may not hold "
-    "the catch rate itself: a zone with few traps is drawn towards others of its use."
+_ODDS = (
+    (0.95, "very_likely_over"),
+    (0.8, "likely_over"),
+    (0.5, "rather_over"),
+    (0.2, "rather_under"),
+    (0.05, "likely_under"),
+    (0.0, "very_likely_under"),
 )
 
 
-def no_limit_sentence(limits: Sequence[LimitSettings], day: date) -> str:
+def state_letter(state: str, lang: Catalogue) -> str:
+    """Return the letter of a state; blank for those that ask for nothing.
+
+    Examples
+    --------
+    >>> from maps.language_file import english
+    >>> state_letter("above", english()), state_letter("below", english())
+    ('A', '')
+    """
+    return lang.say(LETTERED[state]) if state in LETTERED else ""
+
+
+def no_limit_sentence(limits: Sequence[LimitSettings], day: date, lang: Catalogue) -> str:
     """Return why no zone is judged: no limit is set, or none holds on the day.
 
     Examples
     --------
+    >>> from maps.language_file import english
     >>> may = LimitSettings("own", "2026", None, None, "05-01", "05-31", adults_per_trap_week=4)
-    >>> no_limit_sentence([may], date(2026, 6, 7))  # doctest: +NORMALIZE_WHITESPACE
-    'None of your limits holds for a zone on 7 June 2026, so zones are shown by their catch rate and
-    none is judged. They hold from 1 May to 31 May.'
+    >>> print(no_limit_sentence([may], date(2026, 6, 7), english()))
+    None of your limits holds for a zone on 7 June 2026, so zones are shown by their catch rate \
+and none is judged. They hold from 1 May to 31 May.
     """
     if not limits:
-        return NO_LIMIT_SET
+        return lang.say("limit.not_set")
     spans = sorted({(e.first_day, e.last_day) for e in limits if e.first_day and e.last_day})
-    days = [f"from {month_day_text(first)} to {month_day_text(last)}" for first, last in spans]
-    when = f"They hold {' and '.join(days)}." if days else "See [[limits]] in site.toml."
-    return NO_LIMIT_TODAY.format(day=day_text(day), when=when)
+    told = [
+        lang.say("limit.hold_span", first=lang.month_day(first), last=lang.month_day(last))
+        for first, last in spans
+    ]
+    listed = lang.listed(told, len(told))
+    when = lang.say("limit.hold", spans=listed) if told else lang.say("limit.see")
+    return lang.say("limit.none_today", day=lang.day(day), when=when)
 
 
-def states_headline(decisions: Sequence[Decision]) -> str:
+def states_headline(decisions: Sequence[Decision], lang: Catalogue) -> str:
     """Return how many zones have each state.
 
     Examples
     --------
-    >>> states_headline([])
+    >>> from maps.language_file import english
+    >>> states_headline([], english())
     'There are no zones.'
     """
     if not decisions:
-        return "There are no zones."
+        return lang.say("state_counts.none")
     found = Counter(each.state for each in decisions)
     first, *rest = [state for state in STATES if found[state]]
-    parts = [f"{count_of(found[first], 'zone')} {_headline(first, found[first])}"]
-    parts += [f"{found[state]} {_headline(state, found[state])}" for state in rest]
-    return ", ".join(parts) + "."
+    text = lang.say(f"state_counts.first_{first}", found[first])
+    for state in rest:
+        item = lang.say(f"state_counts.more_{state}", found[state])
+        text = lang.say("list.between", items=text, item=item)
+    return lang.say("page.sentence", text=text)
 
 
-def _headline(state: str, number: int) -> str:
-    return HEADLINES[state].replace("their", "its") if number == 1 else HEADLINES[state]
-
-
-def decision_sentences(decision: Decision, rule: Rule, units: Units = "us") -> list[str]:
+def decision_sentences(
+    decision: Decision, rule: Rule, lang: Catalogue, units: Units = "us"
+) -> list[str]:
     """Return state, figures and reasons of a zone, and then its next steps.
 
     Parameters
@@ -212,22 +113,40 @@ def decision_sentences(decision: Decision, rule: Rule, units: Units = "us") -> l
         The zone.
     rule
         How it was judged.
+    lang
+        Language.
     units
         Of densities, where the limit has none of its own.
     """
     return [
-        state_sentence(decision, rule),
-        *(REASONS[code] for code in decision.reasons if not _said_by_state(decision, code)),
-        *(_larvae_lines(decision, rule, units)),
-        *next_steps(decision),
+        state_sentence(decision, rule, lang),
+        *(reason_text(code, lang) for code in decision.reasons if not _said(decision, code)),
+        *_larvae_lines(decision, rule, lang, units),
+        *next_steps(decision, lang),
     ]
 
 
-def _larvae_lines(decision: Decision, rule: Rule, units: Units) -> list[str]:
+def reason_text(code: str, lang: Catalogue) -> str:
+    """Return why a zone has its state.
+
+    Examples
+    --------
+    >>> from maps.language_file import english
+    >>> reason_text("no_traps", english())
+    'No trap stands in the zone.'
+    """
+    if code == "traps_will_not_decide":
+        return lang.say(f"reasons.{code}", traps=MOST_TRAPS, weeks=MOST_WEEKS)
+    if code == "cores_will_not_decide":
+        return lang.say(f"reasons.{code}", MOST_CORES)
+    return lang.say(f"reasons.{code}")
+
+
+def _larvae_lines(decision: Decision, rule: Rule, lang: Catalogue, units: Units) -> list[str]:
     if decision.larvae is None:
         return []
-    assumed = [K_IS_ASSUMED] if rule.larval_k_assumed else []
-    return [larvae_sentence(decision.larvae, _units(decision, units)), *assumed]
+    assumed = [lang.say("decision_notes.assumed_k")] if rule.larval_k_assumed else []
+    return [larvae_sentence(decision.larvae, lang, _units(decision, units)), *assumed]
 
 
 def _units(decision: Decision, units: Units) -> Units:
@@ -238,7 +157,7 @@ def _units(decision: Decision, units: Units) -> Units:
     return "metric" if limit.larvae_per_ft2 is None else "us"
 
 
-def _said_by_state(decision: Decision, code: str) -> bool:
+def _said(decision: Decision, code: str) -> bool:
     """Tell whether another sentence says it already: that of the state, or of a disagreement."""
     if code == "larvae_undecided":
         return False
@@ -249,62 +168,52 @@ def _said_by_state(decision: Decision, code: str) -> bool:
     )
 
 
-def state_sentence(decision: Decision, rule: Rule) -> str:
+def state_sentence(decision: Decision, rule: Rule, lang: Catalogue) -> str:
     """Return the state with the chance behind it, the limit, and where the limit comes from."""
     limits = decision.limits
     limit = limits.larvae if decision.judged_by == "larvae" else limits.adults
     if limit is None or decision.state in ("no_traps", "no_limit") or not decision.judged_by:
-        return STATE_SENTENCES[decision.state]
-    chance = stated_chance(decision.p_above, decision.judged_by, rule.cutoffs)
-    above, below = chance_text(rule.cutoffs.above), chance_text(rule.cutoffs.below)
+        return lang.say(f"states_said.{decision.state}")
+    told = {
+        "limit": limit_text(limit, lang),
+        "chance": stated_chance(decision.p_above, decision.judged_by, rule.cutoffs, lang),
+    }
+    above, below = lang.chance(rule.cutoffs.above), lang.chance(rule.cutoffs.below)
     if decision.state == "undecided":
-        return (
-            f"Undecided against your limit of {limit_text(limit)}: the chance of being over it is "
-            f"{chance}, between your {below} for below and your {above} for above."
-        )
+        return lang.say("states_said.between", **told, above=above, below=below)
     if decision.state == "below":
-        return (
-            f"Evidence is below your limit of {limit_text(limit)}: the chance of being over it is "
-            f"{chance}, and up to {below} you call it below. That is no promise that nothing is "
-            "there."
-        )
-    if decision.p_above <= 0.5:
-        # A low cut-off, from costs: more likely under the limit than over it.
-        return (
-            f"Above your cut-off: the chance of being over your limit of {limit_text(limit)} is "
-            f"{chance}, and from {above} on you call it above."
-        )
-    return (
-        f"Evidence is above your limit of {limit_text(limit)}: the chance of being over it is "
-        f"{chance}, and from {above} on you call it above."
-    )
+        return lang.say("states_said.below_by_chance", **told, below=below)
+    # A low cut-off, from costs, may call a zone above that is more likely under its limit.
+    key = "by_cutoff" if decision.p_above <= 0.5 else "by_chance"
+    return lang.say(f"states_said.{key}", **told, above=above)
 
 
-def stated_chance(p_above: float, judged_by: str, cutoffs: Cutoffs) -> str:
+def stated_chance(p_above: float, judged_by: str, cutoffs: Cutoffs, lang: Catalogue) -> str:
     """Return the chance that made a state; roughly where it is the zone model's."""
     if judged_by == "larvae":
-        return _chance_beside(p_above, cutoffs)
-    return about_text(p_above, cutoffs)
+        return _chance_beside(p_above, cutoffs, lang)
+    return about_text(p_above, cutoffs, lang)
 
 
-def about_text(chance: float, cutoffs: Cutoffs) -> str:
+def about_text(chance: float, cutoffs: Cutoffs, lang: Catalogue) -> str:
     """Return a chance of the zone model with the digits it has earned: to the nearest 5 %.
 
     Closer to a cut-off it has as many as it takes to be on the right side.
 
     Examples
     --------
-    >>> [about_text(p, Cutoffs()) for p in (0.02, 0.366, 0.79, 0.81, 0.991)]
+    >>> from maps.language_file import english
+    >>> [about_text(p, Cutoffs(), english()) for p in (0.02, 0.366, 0.79, 0.81, 0.991)]
     ['under 5 %', 'about 35 %', 'about 79 %', 'about 80 %', 'over 95 %']
     """
     rough = round(20 * chance) / 20
     if rough == 0 and not _apart(chance, 0.05, cutoffs):
-        return "under 5 %"
+        return lang.say("numbers.chance_under", percent=lang.percent(0.05))
     if rough == 1 and not _apart(chance, 0.95, cutoffs):
-        return "over 95 %"
+        return lang.say("numbers.chance_over", percent=lang.percent(0.95))
     if rough in (0, 1) or _apart(chance, rough, cutoffs):
-        return f"about {_chance_beside(chance, cutoffs)}"
-    return f"about {chance_text(rough)}"
+        return lang.say("odds.about", percent=_chance_beside(chance, cutoffs, lang))
+    return lang.say("odds.about", percent=lang.chance(rough))
 
 
 def _apart(chance: float, shown: float, cutoffs: Cutoffs) -> bool:
@@ -314,244 +223,248 @@ def _apart(chance: float, shown: float, cutoffs: Cutoffs) -> bool:
     )
 
 
-def odds_text(chance: float) -> str:
+def odds_text(chance: float, lang: Catalogue) -> str:
     """Return in words how likely a zone is over its limit; blank where that is not known.
 
     Examples
     --------
-    >>> [odds_text(p) for p in (0.97, 0.85, 0.6, 0.37, 0.1, 0.01)]  # doctest: +NORMALIZE_WHITESPACE
-    ['very likely over', 'likely over', 'rather over than under', 'rather under than over',
-     'likely under', 'very likely under']
+    >>> from maps.language_file import english
+    >>> [odds_text(p, english()) for p in (0.97, 0.6, 0.37, 0.01)]
+    ['very likely over', 'rather over than under', 'rather under than over', 'very likely under']
     """
-    steps = (
-        (0.95, "very likely over"),
-        (0.8, "likely over"),
-        (0.5, "rather over than under"),
-        (0.2, "rather under than over"),
-        (0.05, "likely under"),
-        (0.0, "very likely under"),
-    )
-    return next((words for low, words in steps if chance >= low), "")
+    return next((lang.say(f"odds.{key}") for low, key in _ODDS if chance >= low), "")
 
 
-def chance_words(decision: Decision, cutoffs: Cutoffs) -> str:
+def chance_words(decision: Decision, cutoffs: Cutoffs, lang: Catalogue) -> str:
     """Return the chance behind a state in words and as a number; blank without one."""
     if math.isnan(decision.p_above):
         return ""
     shown = round(20 * decision.p_above) / 20
     exact = decision.judged_by == "larvae" or _apart(decision.p_above, shown, cutoffs)
-    odds = odds_text(decision.p_above if exact else shown)
-    return f"{odds} ({stated_chance(decision.p_above, decision.judged_by, cutoffs)})"
+    odds = odds_text(decision.p_above if exact else shown, lang)
+    chance = stated_chance(decision.p_above, decision.judged_by, cutoffs, lang)
+    return lang.say("odds.with_chance", odds=odds, chance=chance)
 
 
-def _chance_beside(chance: float, cutoffs: Cutoffs) -> str:
+def _chance_beside(chance: float, cutoffs: Cutoffs, lang: Catalogue) -> str:
     """Return a chance with as many digits as tell it from the cut-offs that it is not at."""
     others = [each for each in (cutoffs.above, cutoffs.below) if each != chance]
-    text = chance_text(chance)
-    if text not in map(chance_text, others):
+    text = lang.chance(chance)
+    if text not in map(lang.chance, others):
         return text
-    finer = (f".{digits}f" for digits in (1, 2, 3))
     return next(
-        f"{100 * chance:{form}} %"
-        for form in (*finer, ".9f")
-        if f"{100 * chance:{form}}" not in [f"{100 * each:{form}}" for each in others]
-        or form == ".9f"
+        lang.percent(chance, digits)
+        for digits in (1, 2, 3, 9)
+        if lang.percent(chance, digits) not in [lang.percent(each, digits) for each in others]
+        or digits == 9
     )
 
 
-def costs_sentence(settings: DecisionSettings) -> str:
+def costs_sentence(settings: DecisionSettings, lang: Catalogue) -> str:
     """Return, in words, from which chance treating pays; blank where no costs are given.
 
     Examples
     --------
+    >>> from maps.language_file import english
     >>> print(costs_sentence(DecisionSettings(
-    ...     treatment_cost_per_ha=300, loss_per_ha=2000, efficacy=0.5)))
+    ...     treatment_cost_per_ha=300, loss_per_ha=2000, efficacy=0.5), english()))
     By your costs treating pays from a chance of 30 % on: cost of treating / (loss where the limit \
 is passed x share of it that treating prevents) = 300 / (2,000 x 0.5) = 0.3, all per hectare.
-    >>> costs_sentence(DecisionSettings())
+    >>> costs_sentence(DecisionSettings(), english())
     ''
     """
-    if settings.break_even is None:
+    even, cost, loss = settings.break_even, settings.treatment_cost_per_ha, settings.loss_per_ha
+    if even is None or cost is None or loss is None or settings.efficacy is None:
         return ""
-    return (
-        f"By your costs treating pays from a chance of {chance_text(settings.break_even)} on: cost "
-        "of treating / (loss where the limit is passed x share of it that treating prevents) = "
-        f"{settings.treatment_cost_per_ha:,g} / ({settings.loss_per_ha:,g} x "
-        f"{settings.efficacy:g}) = {settings.break_even:.2g}, all per hectare."
+    return lang.say(
+        "decision_notes.costs",
+        chance=lang.chance(even),
+        cost=lang.figure(cost),
+        loss=lang.figure(loss),
+        efficacy=lang.figure(settings.efficacy),
+        ratio=_digits(even, lang),
     )
 
 
-def limit_text(limit: LimitSettings) -> str:
+def _digits(number: float, lang: Catalogue) -> str:
+    """Return a number with two digits that count."""
+    return lang.number(Decimal(f"{number:.2g}"))
+
+
+def limit_text(limit: LimitSettings, lang: Catalogue) -> str:
     """Return a limit in its own unit, with source and date.
 
     Examples
     --------
-    >>> limit_text(LimitSettings("own records", "2026-03-01", adults_per_trap_week=4))
+    >>> from maps.language_file import english
+    >>> limit_text(LimitSettings("own records", "2026-03-01", adults_per_trap_week=4), english())
     '4 adults per trap-week (own records, 2026-03-01)'
     """
-    for amount, unit in (
-        (limit.adults_per_trap_week, "adults per trap-week"),
-        (limit.larvae_per_m2, "larvae per m2"),
-        (limit.larvae_per_ft2, "larvae per square foot"),
-    ):
-        if amount is not None:
-            return f"{amount:g} {unit} ({limit.source}, {limit.dated})"
-    return f"nothing ({limit.source}, {limit.dated})"
+    amounts = (
+        (limit.adults_per_trap_week, "adults"),
+        (limit.larvae_per_m2, "larvae_m2"),
+        (limit.larvae_per_ft2, "larvae_ft2"),
+    )
+    told = (lang.say(f"limit.{key}", figure(each)) for each, key in amounts if each is not None)
+    amount = next(told, "") or lang.say("limit.nothing")
+    return lang.say("limit.sourced", limit=amount, source=limit.source, dated=str(limit.dated))
 
 
-def larvae_sentence(evidence: LarvalEvidence, units: Units = "us") -> str:
+def larvae_sentence(evidence: LarvalEvidence, lang: Catalogue, units: Units = "us") -> str:
     """Return what the cores of a zone say, with how little they may say."""
-    factor, unit = (M2_PER_FT2, "square foot") if units == "us" else (1.0, "m2")
-    density, low, high, one = (
-        rate_text(number * factor)
-        for number in (evidence.density, evidence.low, evidence.high, evidence.per_larva)
-    )
-    sample = evidence.sample
-    days = day_text(sample.first)
+    sample, factor = evidence.sample, M2_PER_FT2 if units == "us" else 1.0
+    days = lang.day(sample.first)
     if sample.last != sample.first:
-        days += f" to {day_text(sample.last)}"
-    return (
-        f"{count_of(sample.larvae, 'larva', 'larvae')} in {count_of(sample.cores, 'core')} "
-        f"({days}): {density} per {unit} (95 % interval {low} to {high}, negative binomial with "
-        f"k = {evidence.k:.2g}). A single larva in these cores reads as {one} per {unit}."
+        days = lang.say("larvae.days", first=days, last=lang.day(sample.last))
+    return lang.say(
+        "larvae.found",
+        larvae=lang.say("larvae.larvae", sample.larvae),
+        cores=lang.say("larvae.cores", sample.cores),
+        days=days,
+        density=lang.rate(evidence.density * factor),
+        unit=_per(units, lang),
+        low=lang.rate(evidence.low * factor),
+        high=lang.rate(evidence.high * factor),
+        k=_digits(evidence.k, lang),
+        one=lang.rate(evidence.per_larva * factor),
     )
 
 
-def one_larva_warning(units: Units = "us") -> str:
+def _per(units: Units, lang: Catalogue) -> str:
+    return lang.say("larvae.square_foot" if units == "us" else "larvae.square_metre")
+
+
+def one_larva_warning(lang: Catalogue, units: Units = "us") -> str:
     """Return the warning that belongs beside every sheet for cores.
 
     Examples
     --------
-    >>> print(one_larva_warning())
+    >>> from maps.language_file import english
+    >>> print(one_larva_warning(english()))
     One larva in one cup-cutter core (4.25 inches) already reads as 10.15 per square foot. Pool at \
 least ten cores before the number means anything.
     """
     per_ft2 = CM2_PER_FT2 / core_area_cm2(CUP_CUTTER_CM)
-    read = f"{per_ft2:.2f} per square foot"
-    if units == "metric":
-        read = f"{per_ft2 / M2_PER_FT2:.0f} per m2"
-    return (
-        f"One larva in one cup-cutter core (4.25 inches) already reads as {read}. Pool at least "
-        "ten cores before the number means anything."
+    metric = units == "metric"
+    density = lang.decimal(per_ft2 / M2_PER_FT2, 0) if metric else lang.decimal(per_ft2, 2)
+    return lang.say("larvae.one_larva", density=density, unit=_per(units, lang))
+
+
+def next_steps(decision: Decision, lang: Catalogue) -> list[str]:
+    """Return what to do next in a zone, the cheapest way to decide it included."""
+    if _has_ways(decision):
+        return _ways(decision, lang)
+    return [lang.say(f"next_steps.{_step(decision)}")]
+
+
+def _has_ways(decision: Decision) -> bool:
+    return decision.state == "undecided" or (
+        decision.state == "no_traps" and decision.more_cores is not None
     )
 
 
-def next_steps(decision: Decision) -> list[str]:
-    """Return what to do next in a zone, the cheapest way to decide it included."""
-    if decision.state == "undecided" or (decision.state == "no_traps" and decision.more_cores):
-        return _ways(decision)
-    by_reason = (code for code in decision.reasons if code in NEXT_STEPS and code not in STATES)
-    key = decision.state
-    if key in ("below", "no_limit"):
-        key = next(by_reason, key)
-    elif key == "above" and "never_treated" in decision.reasons:
-        key = "never_treated"
-    return [NEXT_STEPS[key]]
+def _step(decision: Decision) -> str:
+    """Return the key of the one next step of a zone that needs no more evidence."""
+    if decision.state == "above" and "never_treated" in decision.reasons:
+        return "never_treated"
+    if decision.state in ("below", "no_limit"):
+        by_reason = (code for code in decision.reasons if code in STEPS_BY_REASON)
+        return next(by_reason, decision.state)
+    return decision.state
 
 
-def _ways(decision: Decision) -> list[str]:
-    first = [NEXT_STEPS["no_traps"]] if decision.state == "no_traps" else []
+def _ways(decision: Decision, lang: Catalogue) -> list[str]:
+    first = [lang.say("next_steps.no_traps")] if decision.state == "no_traps" else []
     told = []
     if decision.more_traps and decision.cheapest in ("traps", ""):
-        told.append(trapping_text(decision.more_traps))
+        told.append(trapping_text(decision.more_traps, lang))
     if decision.more_cores and decision.cheapest in ("cores", ""):
-        told.append(coring_text(decision.more_cores))
+        told.append(coring_text(decision.more_cores, lang))
     if not told:
         key = "no_nights" if "no_nights" in decision.reasons else "undecided"
-        told = [NEXT_STEPS[key]]
+        told = [lang.say(f"next_steps.{key}")]
     return [*first, *told]
 
 
-def short_step(decision: Decision) -> str:
+def short_step(decision: Decision, lang: Catalogue) -> str:
     """Return the next step of a zone for a narrow table: both ways to decide it, and the cheaper.
 
-    `WAYS_NOTE` says how far the ways may be trusted.
+    ``decision_notes.ways`` says how far the ways may be trusted.
     """
-    ways = _short_ways(decision)
-    if decision.state not in ("undecided", "no_traps") or not ways:
-        steps = next_steps(decision)
-        usual = steps == [NEXT_STEPS[decision.state]]
-        return SHORT_STEPS[decision.state] if usual and decision.state in SHORT_STEPS else steps[0]
-    cheaper = f"; {decision.cheapest} are cheaper" if len(ways) > 1 and decision.cheapest else ""
-    return f"{', or '.join(ways).capitalize()}{cheaper}."
+    ways = _short_ways(decision, lang) if decision.state in ("undecided", "no_traps") else ""
+    if ways:
+        return lang.say("page.sentence", text=ways)
+    if not _has_ways(decision) and _step(decision) == "above":
+        return lang.say("next_steps.above_short")
+    return next_steps(decision, lang)[0]
 
 
-def _short_ways(decision: Decision) -> list[str]:
+def _short_ways(decision: Decision, lang: Catalogue) -> str:
     traps, cores = decision.more_traps, decision.more_cores
-    ways = []
-    if traps:
-        weeks = count_of(traps.weeks, "more week")
-        more = f"set {count_of(traps.new_traps, 'more trap')}" if traps.new_traps else "go on"
-        ways.append(f"{more} for {weeks}{_bracketed(traps.minutes)}")
+    text = _short_trapping(traps, lang) if traps else ""
     if cores:
-        noun = "core" if cores.basis == "twofold" else "more core"
-        ways.append(f"cut {count_of(cores.cores, noun)}{_bracketed(cores.minutes)}")
-    return ways
+        more, every = ("or_cut", "or_cut_all") if traps else ("cut", "cut_all")
+        key = every if cores.basis == "twofold" else more
+        way = lang.say(f"ways.{key}", cores.cores, **({"traps": text} if traps else {}))
+        text = _with_minutes("ways.minutes", way, cores.minutes, lang)
+    if traps and cores and decision.cheapest:
+        key = {"traps": "traps_cheaper", "cores": "cores_cheaper"}[decision.cheapest]
+        return lang.say(f"ways.{key}", ways=text)
+    return text
 
 
-def _bracketed(minutes: float | None) -> str:
-    return f" ({_minutes(minutes).removeprefix(', ')})" if minutes is not None else ""
+def _short_trapping(way: MoreTrapping, lang: Catalogue) -> str:
+    if way.new_traps:
+        weeks = lang.say("ways.weeks", way.weeks)
+        text = lang.say("ways.set", way.new_traps, weeks=weeks)
+    else:
+        text = lang.say("ways.go_on", way.weeks)
+    return _with_minutes("ways.minutes", text, way.minutes, lang)
 
 
-def trapping_text(way: MoreTrapping) -> str:
+def _with_minutes(key: str, text: str, minutes: float | None, lang: Catalogue) -> str:
+    """Return a way with the minutes that it takes, where they are known."""
+    if minutes is None:
+        return text
+    return lang.say(key, math.ceil(minutes), way=text)
+
+
+def trapping_text(way: MoreTrapping, lang: Catalogue) -> str:
     """Return what more trapping would decide.
 
     Examples
     --------
-    >>> print(trapping_text(MoreTrapping(2, 3, 17, 98, 0.53, 51.0)))
+    >>> from maps.language_file import english
+    >>> print(trapping_text(MoreTrapping(2, 3, 17, 98, 0.53, 51.0), english()))
     What would decide it: 2 more weeks with 3 more traps (98 trap-nights, 17 visits with setting \
 them, about 51 minutes). The chance that this decides it is 53 %, if beetles go on walking as now.
     """
-    weeks = count_of(way.weeks, "more week")
-    new = f" with {count_of(way.new_traps, 'more trap')}" if way.new_traps else ""
-    setting = " with setting them" if way.new_traps else ""
-    return (
-        f"What would decide it: {weeks}{new} ({count_of(way.nights, 'trap-night')}, "
-        f"{count_of(way.visits, 'visit')}{setting}{_minutes(way.minutes)}). The chance that this "
-        f"decides it is {chance_text(way.chance)}, if beetles go on walking as now."
+    weeks = lang.say("ways.weeks", way.weeks)
+    if way.new_traps:
+        weeks = lang.say("decide.with_traps", way.new_traps, weeks=weeks)
+    nights = lang.say("method.nights", way.nights)
+    visits = lang.say(
+        f"decide.{'setting' if way.new_traps else 'visits'}", way.visits, nights=nights
     )
+    effort = _with_minutes("decide.minutes", visits, way.minutes, lang)
+    chance = lang.chance(way.chance)
+    return lang.say("decide.traps", weeks=weeks, effort=effort, chance=chance)
 
 
-def coring_text(way: MoreCoring) -> str:
+def coring_text(way: MoreCoring, lang: Catalogue) -> str:
     """Return what more cores would decide.
 
     Examples
     --------
-    >>> print(coring_text(MoreCoring(12, "expected", 0.55, None)))
+    >>> from maps.language_file import english
+    >>> print(coring_text(MoreCoring(12, "expected", 0.55, None), english()))
     What would decide it: 12 more cores. The chance that they decide it is 55 %.
-    >>> print(coring_text(MoreCoring(14, "twofold", 0.81, 56.0)))
+    >>> print(coring_text(MoreCoring(14, "twofold", 0.81, 56.0), english()))
     What would decide it: 14 cores, about 56 minutes. They tell half the limit from twice the \
 limit, either with a chance of at least 81 %.
     """
-    if way.basis == "twofold":
-        return (
-            f"What would decide it: {count_of(way.cores, 'core')}{_minutes(way.minutes)}. They "
-            "tell half the limit from twice the limit, either with a chance of at least "
-            f"{chance_text(way.chance)}."
-        )
-    return (
-        f"What would decide it: {count_of(way.cores, 'more core')}{_minutes(way.minutes)}. The "
-        f"chance that they decide it is {chance_text(way.chance)}."
-    )
-
-
-def _minutes(minutes: float | None) -> str:
-    return "" if minutes is None else f", about {count_of(math.ceil(minutes), 'minute')}"
-
-
-def chance_text(chance: float) -> str:
-    """Return a chance in per cent; never 0 or 100, which nothing that was sampled can have.
-
-    Examples
-    --------
-    >>> chance_text(0.912), chance_text(0.9997), chance_text(0.001), chance_text(0.045)
-    ('91 %', 'over 99 %', 'under 1 %', '4.5 %')
-    """
-    if math.isnan(chance):
-        return "not known"
-    if chance > 0.99:
-        return "over 99 %"
-    if chance < 0.01:
-        return "under 1 %"
-    per_cent = 100 * chance
-    return f"{per_cent:.1f} %" if per_cent < 10 and per_cent % 1 > 1e-9 else f"{per_cent:.0f} %"
+    twofold = way.basis == "twofold"
+    cores = lang.say("larvae.cores" if twofold else "decide.more_cores", way.cores)
+    effort = _with_minutes("decide.minutes", cores, way.minutes, lang)
+    key = "cores_twofold" if twofold else "cores"
+    return lang.say(f"decide.{key}", effort=effort, chance=lang.chance(way.chance))

@@ -16,6 +16,7 @@ import pandas as pd
 from data.version import VERSION
 from maps.columns import SUGGESTIONS, TRAPS, ZONES, Column
 from maps.decision_words import next_steps
+from maps.language_file import english
 from maps.words import suggestion_sentence
 from maps.xml_text import add_text
 from spatial.results import Analysis
@@ -49,9 +50,12 @@ _MISREAD_ID = re.compile(
 def zones_csv(analysis: Analysis) -> str:
     """Return `zones.csv`: one row per zone, columns `maps.columns.ZONES`."""
     zones = pd.DataFrame(analysis.zones.drop(columns="geometry"))
-    steps = [" ".join(next_steps(each)) for each in analysis.decisions] if analysis.judged else ""
+    lang = english()
+    steps = [" ".join(next_steps(each, lang)) for each in analysis.decisions]
     zones = zones.assign(
-        area_acres=zones["area_ha"] * ACRES_PER_HA, next_step=steps, **_stamp(analysis)
+        area_acres=zones["area_ha"] * ACRES_PER_HA,
+        next_step=steps if analysis.judged else "",
+        **_stamp(analysis),
     )
     return csv_text(zones, ZONES)
 
@@ -228,7 +232,7 @@ def _suggestions(analysis: Analysis) -> Iterable[dict[str, object]]:
             **{each.name: rounded(row[each.name], each.decimals) for each in SUGGESTIONS},
             "longitude": rounded(longitude, 7),
             "latitude": rounded(latitude, 7),
-            "sentence": suggestion_sentence(row.to_dict(), analysis.site.settings.units),
+            "sentence": suggestion_sentence(row.to_dict(), analysis.site.settings.units, english()),
         }
 
 

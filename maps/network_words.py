@@ -8,6 +8,7 @@ from collections.abc import Sequence
 import pandas as pd
 
 from data.settings import Units
+from maps.language_file import english
 from maps.words import (
     area_text,
     chance_sentence,
@@ -76,7 +77,7 @@ HOW = (
 def network_sentences(report: NetworkReport) -> list[str]:
     """Return what the network can carry, and what the next traps would add."""
     lines = [_count_sentence(purpose, counts_of(report, purpose)) for purpose in PURPOSES]
-    chance = chance_sentence(report.analysis.chance)
+    chance = chance_sentence(report.analysis.chance, english())
     lines += [chance] if chance else []
     lines += _closed_sentences(report)
     lines += _pair_sentences(report)
@@ -189,7 +190,7 @@ def place_sentences(report: NetworkReport) -> list[str]:
     units = report.analysis.site.settings.units
     table = pd.DataFrame(report.plan.suggestions.drop(columns="geometry"))
     return [
-        suggestion_sentence(row, units) + _minutes_text(float(minutes))
+        suggestion_sentence(row, units, english()) + _minutes_text(float(minutes))
         for row, minutes in zip(table.to_dict("records"), report.minutes, strict=True)
     ]
 

@@ -19,6 +19,8 @@ from branca.element import Element, Figure, Link
 from folium.template import Template
 from xstatic.pkg import leaflet
 
+from maps.catalogue import Catalogue
+
 LEAFLET_SHA256 = {
     "leaflet.js": "5819285cec137b229c94e1ee5ad73e8b6b84345a4367d60f75fe477fe0fb7b03",
     "leaflet.css": "90b693d86392a4779c861b28cf307e7e59c3fb35328c4d8b95f58f814d38c722",
@@ -95,6 +97,8 @@ class OfflinePage(Figure):
     ----------
     title
         Title of the document, plain text.
+    lang
+        Language of the document.
 
     Notes
     -----
@@ -102,7 +106,8 @@ class OfflinePage(Figure):
     """
 
     _template = Template(
-        '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
+        '<!DOCTYPE html>\n<html lang="{{ this.lang.tag|e }}" dir="{{ this.lang.direction }}">\n'
+        '<head>\n<meta charset="utf-8">\n'
         + _POLICY_PLACE
         + '\n<meta name="viewport" content="width=device-width, initial-scale=1">\n'
         "<title>{{ this.title|e }}</title>\n"
@@ -111,8 +116,9 @@ class OfflinePage(Figure):
         "<script>{{ this.script.render(**kwargs) }}</script>\n</body>\n</html>\n"
     )
 
-    def __init__(self, title: str) -> None:
+    def __init__(self, title: str, lang: Catalogue) -> None:
         super().__init__(title=title)
+        self.lang = lang
         self.header._children.clear()
 
     def render(self, **kwargs: object) -> str:
@@ -205,6 +211,12 @@ def _data_uri(found: re.Match[str]) -> str:
     return f"url(data:image/png;base64,{base64.b64encode(content).decode('ascii')})"
 
 
+_FETCHING = re.compile(
+    r"<(?:link|iframe|object|embed|base)\b[^>]*>|<[^>]*\ssrc\s*=[^>]*>", re.IGNORECASE
+)
+_ATTRIBUTE = re.compile(r'(?<=[\w-]=")[^"<>]*(?=")')
+
+
 def refuse_links(html: str) -> None:
     """Raise if a document has a tag that would fetch something.
 
@@ -215,15 +227,17 @@ def refuse_links(html: str) -> None:
 
     Examples
     --------
-    >>> refuse_links("<p>See https:// in text</p>")
-    >>> refuse_links('<script src="x.js"></script>')
+    >>> refuse_links('<p title="&lt;img src=x">See https:// in text</p>')
+    >>> refuse_links('<img src="x.png">')
     Traceback (most recent call last):
-    maps.offline.OfflineError: the page must hold everything itself, but it has <script src="x.js">
+    maps.offline.OfflineError: the page must hold everything itself, but it has <img src="x.png">
     """
     outside = _SCRIPT.sub("", html)
-    tag = re.search(r"<(?:link|iframe|object|embed|base)\b[^>]*>|<[^>]*\ssrc\s*=[^>]*>", outside)
-    if tag:
-        msg = f"the page must hold everything itself, but it has {tag[0]}"
+    # What stands in an attribute is text, even where it reads like a tag's own source.
+    bare = _ATTRIBUTE.sub(lambda value: "x" * len(value[0]), outside)
+    if tag := _FETCHING.search(bare):
+        found = outside[slice(*tag.span())]
+        msg = f"the page must hold everything itself, but it has {found}"
         raise OfflineError(msg)
 
 

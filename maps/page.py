@@ -12,21 +12,14 @@ from branca.element import MacroElement
 
 from maps import words
 from maps.aerial import aerial_layer
+from maps.catalogue import Catalogue
 from maps.cautions import cautions
-from maps.decision_words import (
-    CHANCE_NOTE,
-    RATE_NOTE,
-    RULE_OF_LARVAE,
-    WAYS_NOTE,
-    costs_sentence,
-    no_limit_sentence,
-    states_headline,
-)
+from maps.class_labels import class_labels
+from maps.decision_words import costs_sentence, no_limit_sentence, states_headline
 from maps.glyphs import outline
-from maps.language_file import english
 from maps.method_words import method_notes
 from maps.offline import OfflinePage, PlainMap, Text
-from maps.palette import activity_ramp, class_labels, with_colours
+from maps.palette import activity_ramp, with_colours
 from maps.payload import (
     LARGEST_DOT_PX,
     SHAPES,
@@ -39,17 +32,18 @@ from maps.payload import (
 )
 from maps.rounds import shown_weeks
 from maps.season_words import when_sentences
-from maps.weeks import day_text, week_number, week_span
+from maps.weeks import week_days, week_number
 from maps.zone_states import (
-    EVIDENCE_KEY,
     evidence_fills,
+    evidence_key,
     other_lines,
     state_cell,
     state_rows,
 )
-from spatial.results import Analysis
+from spatial.results import GAP_REASONS, Analysis
 
 SCRIPTS = (
+    "say",
     "unpack",
     "shapes",
     "layers",
@@ -64,16 +58,11 @@ SCRIPTS = (
 )
 """Parts of the page's script, in the order in which they need each other."""
 
-PHOTO_LAYER = ("aerial", "Aerial photo", True)
-LAYERS = (
-    ("zones", "Zones", True),
-    ("traps", "Traps", True),
-    ("marks", "Marks", True),
-    ("suggestions", "Suggested places", True),
-    ("refuges", "Refuges", True),
-    ("obstacles", "Obstacles", True),
-    ("links", "Neighbour links", False),
-)
+LAYERS = ("zones", "traps", "marks", "suggestions", "refuges", "obstacles", "links", "aerial")
+"""What the map can show, in the order of the boxes; the photo only where there is one."""
+
+HIDDEN_AT_FIRST = "links"
+
 MARK_SHAPES = {
     "busy_patch": "circle",
     "quiet_patch": "square",
@@ -88,13 +77,15 @@ KIND_FILLS = {
 OTHER_FILL = "url(#fill-other)"
 
 
-def activity_map(analysis: Analysis) -> str:
+def activity_map(analysis: Analysis, lang: Catalogue) -> str:
     """Return the weekly map page.
 
     Parameters
     ----------
     analysis
         What one weekly run found.
+    lang
+        Language.
 
     Returns
     -------
@@ -108,7 +99,7 @@ def activity_map(analysis: Analysis) -> str:
     OfflineError
         If the installed Leaflet is not the one this code was checked with.
     """
-    payload = map_payload(analysis)
+    payload = map_payload(analysis, lang)
     photo = analysis.site.aerial
     if photo is not None:
         payload["aerial"] = aerial_layer(photo)
@@ -123,8 +114,8 @@ def activity_map(analysis: Analysis) -> str:
         scroll_wheel_zoom=False,
         attribution_control=False,
     )
-    plain.add_child(Drawing(payload, _page_parts(analysis)))
-    page = OfflinePage(_title(analysis))
+    plain.add_child(Drawing(payload, _page_parts(analysis, lang), lang))
+    page = OfflinePage(_title(analysis, lang), lang)
     page.add_child(plain)
     return page.render()
 
@@ -138,13 +129,16 @@ class Drawing(MacroElement):
         Data for the script.
     parts
         Values of ``templates/body.html``; escaped there.
+    lang
+        Language.
     """
 
-    def __init__(self, payload: Json, parts: Json) -> None:
+    def __init__(self, payload: Json, parts: Json, lang: Catalogue) -> None:
         super().__init__()  # type: ignore[no-untyped-call]  # branca leaves this one untyped
         self._name = "Drawing"
         self.payload = payload
         self.parts = parts
+        self.lang = lang
 
     def render(self, **_: object) -> str:
         """Add the parts to the page; as `Text`, because none of it is a template any more."""
@@ -156,15 +150,15 @@ class Drawing(MacroElement):
         data = f'<script type="application/json" id="data">{json_text(self.payload)}</script>'
         styles = template_text("page.css") + template_text("one_page.css")
         page.header.add_child(Text(f"<style>{styles}</style>"), name="style")
-        page.html.add_child(Text(_body(self.parts | {"map_id": map_id})), name="body")
+        page.html.add_child(Text(_body(self.parts | {"map_id": map_id}, self.lang)), name="body")
         page.html.add_child(Text(data), name="data")
         page.script.add_child(Text(_script(map_id)), name="drawing")
         return ""
 
 
-def _title(analysis: Analysis) -> str:
+def _title(analysis: Analysis, lang: Catalogue) -> str:
     week = week_number(analysis.season.week)
-    return f"Billbug activity, {analysis.site.settings.name}, week {week}"
+    return lang.say("map_page.page_title", site=analysis.site.settings.name, week=week)
 
 
 def template_text(name: str) -> str:
@@ -190,154 +184,162 @@ def _script(map_id: str) -> str:
     return f"(function (map, data) {{\n'use strict';\n{parts}}})({map_id}, {data});\n"
 
 
-def _body(parts: Json) -> str:
+def _body(parts: Json, lang: Catalogue) -> str:
     environment = jinja2.Environment(
         autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True
     )
-    return environment.from_string(template_text("body.html")).render(parts)
+    template = environment.from_string(template_text("body.html"))
+    return template.render(parts | {"say": lang.say})
 
 
-def _page_parts(analysis: Analysis) -> Json:
-    return _head_parts(analysis) | _key_parts(analysis) | _text_parts(analysis)
+def _page_parts(analysis: Analysis, lang: Catalogue) -> Json:
+    return _head_parts(analysis, lang) | _key_parts(analysis, lang) | _text_parts(analysis, lang)
 
 
-def _head_parts(analysis: Analysis) -> Json:
+def _head_parts(analysis: Analysis, lang: Catalogue) -> Json:
     season = analysis.season
     return {
         "site": analysis.site.settings.name,
         "week": week_number(season.week),
         "year": season.week.partition("-")[0],
-        "span": week_span(season.week),
-        "cutoff": day_text(season.cutoff),
+        "span": lang.span(*week_days(season.week)),
+        "cutoff": lang.day(season.cutoff),
+        "full": lang.percent(1),
         "weeks": len(shown_weeks(analysis)),
-        "week_sentence": words.week_sentence(analysis, season.week),
+        "week_sentence": words.week_sentence(analysis, season.week, lang),
         "due": [] if analysis.when is None else when_sentences(analysis.when, season.cutoff),
-        "headline": _headline(analysis),
-        "banner": words.banner(analysis),
+        "headline": _headline(analysis, lang),
+        "banner": words.banner(analysis, lang),
     }
 
 
-def _headline(analysis: Analysis) -> list[str]:
+def _headline(analysis: Analysis, lang: Catalogue) -> list[str]:
     """Return the sentences that open the page; the first one says round and states."""
-    first, *rest = words.headline(analysis)
+    first, *rest = words.headline(analysis, lang)
     if not analysis.judged:
         return [first, *rest]
-    return [f"{first} {states_headline(analysis.decisions)}", *rest]
+    return [f"{first} {states_headline(analysis.decisions, lang)}", *rest]
 
 
-def _key_parts(analysis: Analysis) -> Json:
-    breaks = analysis.site.settings.class_breaks
-    classes = zip(activity_ramp(len(breaks) + 1), class_labels(breaks), strict=True)
+def _key_parts(analysis: Analysis, lang: Catalogue) -> Json:
+    breaks, fills = analysis.site.settings.class_breaks, evidence_fills()
+    classes = zip(activity_ramp(len(breaks) + 1), class_labels(breaks, lang), strict=True)
+    photo = analysis.site.aerial is not None
     return {
         "classes": list(classes),
-        "evidence": [(evidence_fills()[char], text) for char, text in EVIDENCE_KEY.items()],
+        "evidence": [(fills[char], text) for char, text in evidence_key(lang).items()],
         "judged": analysis.judged,
         "middle": activity_ramp(4)[1:3],
-        "designs": _design_key(analysis),
-        "sizes": _size_key(analysis),
-        "marks": _mark_key(),
-        "surroundings": _surroundings(analysis),
-        "layers": LAYERS if analysis.site.aerial is None else (*LAYERS, PHOTO_LAYER),
+        "designs": _design_key(analysis, lang),
+        "sizes": _size_key(analysis, lang),
+        "marks": _mark_key(lang),
+        "surroundings": _surroundings(analysis, lang),
+        "layers": [(key, key != HIDDEN_AT_FIRST) for key in LAYERS if photo or key != "aerial"],
         "reference": analysis.reference_design,
     }
 
 
-def _design_key(analysis: Analysis) -> list[tuple[str, str]]:
+def _design_key(analysis: Analysis, lang: Catalogue) -> list[tuple[str, str]]:
     return [
-        (outline(SHAPES[k % len(SHAPES)], 7), f"{design} trap")
+        (outline(SHAPES[k % len(SHAPES)], 7), lang.say("map_key.design", design=design))
         for k, design in enumerate(trap_designs(analysis))
     ]
 
 
-def _size_key(analysis: Analysis) -> list[tuple[float, str]]:
+def _size_key(analysis: Analysis, lang: Catalogue) -> list[tuple[float, str]]:
     """Return sample dots: radius in px and the catch rate that it stands for."""
     scale = dot_scale(analysis)
     most = (LARGEST_DOT_PX / scale) ** 2
     steps = [rate for rate in (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000) if rate <= most][-5:]
     return [
-        (round(scale * math.sqrt(rate), 2), f"{rate} per trap-week") for rate in steps[::-2][::-1]
+        (round(scale * math.sqrt(rate), 2), lang.say("map_key.size", rate))
+        for rate in steps[::-2][::-1]
     ]
 
 
-def _mark_key() -> list[tuple[str, str, str, str, str]]:
+def _mark_key(lang: Catalogue) -> list[tuple[str, str, str, str, str]]:
     return [
-        (letter, outline(MARK_SHAPES[code], 9), f"mark-{letter}", code, words.MARKS[code])
+        (letter, outline(MARK_SHAPES[code], 9), f"mark-{letter}", code, lang.say(f"marks.{code}"))
         for code, letter in words.MARK_LETTERS.items()
     ]
 
 
-def _surroundings(analysis: Analysis) -> list[tuple[str, bool, str]]:
+def _surroundings(analysis: Analysis, lang: Catalogue) -> list[tuple[str, bool, str]]:
     refuges, obstacles = analysis.site.refuges, analysis.site.obstacles
     entries = []
     for kind in sorted({str(kind) for kind in refuges["kind"]}):
         shapes = refuges[refuges["kind"].astype(str).eq(kind)].geometry.geom_type
         line = bool(shapes.str.contains("Line").all())
-        entries.append(("url(#fill-refuge)", line, f"refuge: {kind}"))
+        entries.append(("url(#fill-refuge)", line, lang.say("map_key.refuge", kind=kind)))
     for kind in sorted({str(kind) for kind in obstacles["kind"]}):
-        entries.append((KIND_FILLS.get(kind, OTHER_FILL), False, f"obstacle: {kind}"))
+        entries.append(
+            (KIND_FILLS.get(kind, OTHER_FILL), False, lang.say("map_key.obstacle", kind=kind))
+        )
     return entries
 
 
-def _text_parts(analysis: Analysis) -> Json:
+def _text_parts(analysis: Analysis, lang: Catalogue) -> Json:
     units, table = analysis.site.settings.units, analysis.suggestions
     plain = table.drop(columns=table.geometry.name) if len(table) else table
+    limits, day = analysis.site.settings.limits, analysis.season.cutoff
     return {
-        "zones": _zone_rows(analysis),
+        "zones": _zone_rows(analysis, lang),
         "suggestions": [
-            (int(row["rank"]), words.suggestion_sentence(row, units))
+            (int(row["rank"]), words.suggestion_sentence(row, units, lang))
             for row in plain.to_dict("records")
         ],
-        "states": state_rows(analysis) if analysis.judged else [],
-        "others": other_lines(analysis.decisions) if analysis.judged else [],
-        "no_limit": no_limit_sentence(analysis.site.settings.limits, analysis.season.cutoff),
-        "ways_note": WAYS_NOTE,
-        "notes": [*method_notes(analysis, english()), *_decision_notes(analysis)],
-        "cautions": cautions(english()),
-        "provenance": words.provenance(analysis),
+        "states": state_rows(analysis, lang) if analysis.judged else [],
+        "others": other_lines(analysis.decisions, lang) if analysis.judged else [],
+        "no_limit": no_limit_sentence(limits, day, lang),
+        "notes": [*method_notes(analysis, lang), *_decision_notes(analysis, lang)],
+        "cautions": cautions(lang),
+        "provenance": words.provenance(analysis, lang),
     }
 
 
-def _decision_notes(analysis: Analysis) -> list[str]:
+def _decision_notes(analysis: Analysis, lang: Catalogue) -> list[str]:
     if not analysis.judged:
         return []
-    costs = costs_sentence(analysis.site.settings.decision)
+    costs = costs_sentence(analysis.site.settings.decision, lang)
     larvae = any(each.limits.larvae for each in analysis.decisions)
-    return [
-        CHANCE_NOTE,
-        RATE_NOTE,
-        *([RULE_OF_LARVAE] if larvae else []),
-        *([costs] if costs else []),
-    ]
+    keys = ("chance", "rate", *(["larvae"] if larvae else []))
+    return [*(lang.say(f"decision_notes.{key}") for key in keys), *([costs] if costs else [])]
 
 
-def _zone_rows(analysis: Analysis) -> list[Json]:
+def _zone_rows(analysis: Analysis, lang: Catalogue) -> list[Json]:
     trapped = set(analysis.traps["zone_id"].dropna())
     table = pd.DataFrame(analysis.zones.drop(columns=analysis.zones.geometry.name))
-    rows = [_zone_row(analysis, row, row["zone_id"] in trapped) for row in table.to_dict("records")]
+    rows = [
+        _zone_row(analysis, row, row["zone_id"] in trapped, lang)
+        for row in table.to_dict("records")
+    ]
     rule = analysis.rule
     if not analysis.judged or rule is None:
         return rows
-    cells = (state_cell(each, rule) for each in analysis.decisions)
+    cells = (state_cell(each, rule, lang) for each in analysis.decisions)
     return [row | cell for row, cell in zip(rows, cells, strict=True)]
 
 
-def _zone_row(analysis: Analysis, zone: dict[Any, Any], has_traps: bool) -> Json:
-    settings, rate = analysis.site.settings, float(zone["rate"])
+def _zone_row(analysis: Analysis, zone: dict[Any, Any], has_traps: bool, lang: Catalogue) -> Json:
+    settings, rate, gap = analysis.site.settings, float(zone["rate"]), str(zone["gap"])
     state = zone_state(rate, float(zone["nights"]), has_traps, settings.class_breaks)
     name = "" if pd.isna(zone["name"]) else str(zone["name"])
+    nights = round(float(zone["nights"]))
     return {
         "id": str(zone["zone_id"]),
         "name": "" if name == str(zone["zone_id"]) else name,
-        "use": words.use_text(str(zone["use"])),
-        "area": words.area_text(float(zone["area_ha"]), settings.units),
+        "use": lang.use(str(zone["use"])),
+        "area": lang.area(float(zone["area_ha"]), settings.units),
         "area_ha": f"{zone['area_ha']:.4f}",
         "traps": int(zone["traps"]),
-        "nights": round(float(zone["nights"])),
-        "rate": words.zone_rate_text(zone, state),
+        "traps_said": lang.number(int(zone["traps"])),
+        "nights": nights,
+        "nights_said": lang.number(nights),
+        "rate": words.zone_rate_text(zone, state, lang),
         "rate_value": "" if math.isnan(rate) else f"{rate:.4f}",
         "fill": _state_fill(state, len(settings.class_breaks) + 1),
-        "mark": words.zone_mark_text(str(zone["mark"])),
-        "gap": words.GAP_REASONS.get(str(zone["gap"]), ""),
+        "mark": words.zone_mark_text(str(zone["mark"]), lang),
+        "gap": lang.say(f"gaps.{gap}") if gap in GAP_REASONS else "",
     }
 
 

@@ -13,7 +13,6 @@ from __future__ import annotations
 import re
 from bisect import bisect_right
 from collections.abc import Sequence
-from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -205,23 +204,6 @@ def class_of(rate: float, breaks: Sequence[float]) -> int:
     [0, 1, 2, 3]
     """
     return bisect_right(list(breaks), rate)
-
-
-def class_labels(breaks: Sequence[float]) -> list[str]:
-    """Return the legend text of each class.
-
-    Examples
-    --------
-    >>> class_labels((0.5, 1, 2))
-    ['under 0.5', '0.5 to 1', '1 to 2', '2 or more']
-    >>> class_labels(())
-    ['any']
-    """
-    names = [f"{value:g}" for value in breaks]
-    if not names:
-        return ["any"]
-    between = [f"{low} to {high}" for low, high in pairwise(names)]
-    return [f"under {names[0]}", *between, f"{names[-1]} or more"]
 
 
 def lightness_of(colour: str) -> float:

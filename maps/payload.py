@@ -18,14 +18,17 @@ from shapely.geometry import MultiPoint
 from shapely.geometry.base import BaseGeometry
 
 from maps import words
+from maps.catalogue import Catalogue
+from maps.class_labels import class_labels
 from maps.labels import label_point
 from maps.packing import ALPHABET, packed_numbers, packed_run, packed_texts
-from maps.palette import activity_ramp, class_labels, class_of
+from maps.palette import activity_ramp, class_of
 from maps.rounds import round_statuses, shown_weeks
-from maps.weeks import week_number, week_span
+from maps.script_words import script_words
+from maps.weeks import week_days, week_number
 from maps.zone_states import evidence_payload
 from maps.zone_story import story_payload
-from spatial.results import Analysis
+from spatial.results import GAP_REASONS, NOT_TESTABLE, Analysis
 
 Json = dict[str, Any]
 
@@ -42,6 +45,9 @@ STATE_CHARS = {"no_traps": "t", "no_nights": "e", "not_comparable": "x"}
 ABSENT = " "
 LARGEST_DOT_PX = 13.0
 """Radius of the season's highest weekly catch rate; the others follow by area."""
+SAID = ("map_script", "map_panel", "marks", "mark_names", "visit", "zone_rate")
+"""Sections of the language file that the page's script says."""
+
 SHAPES = ("circle", "square", "triangle", "diamond", "hexagon")
 
 _WGS84 = "EPSG:4326"
@@ -50,13 +56,15 @@ _ESCAPES = str.maketrans(
 )
 
 
-def map_payload(analysis: Analysis) -> Json:
+def map_payload(analysis: Analysis, lang: Catalogue) -> Json:
     """Return everything the page's script draws.
 
     Parameters
     ----------
     analysis
         What one weekly run found.
+    lang
+        Language.
 
     Returns
     -------
@@ -67,32 +75,30 @@ def map_payload(analysis: Analysis) -> Json:
     return {
         "site": analysis.site.settings.name,
         "alphabet": ALPHABET,
-        "weeks": _weeks(analysis),
-        "classes": {"colours": activity_ramp(len(breaks) + 1), "labels": class_labels(breaks)},
+        "weeks": _weeks(analysis, lang),
+        "classes": {
+            "colours": activity_ramp(len(breaks) + 1),
+            "labels": class_labels(breaks, lang),
+        },
         "chars": {
             "status": _flipped(STATUS_CHARS),
             "mark": _flipped(MARK_CHARS),
             "state": _flipped(STATE_CHARS),
         },
-        "words": {
-            "marks": words.MARKS,
-            "statuses": words.STATUSES,
-            "states": words.ZONE_STATES,
-            "names": words.MARK_NAMES,
-        },
+        "said": script_words(lang, *SAID),
         "bounds": _bounds(analysis),
         "designs": trap_designs(analysis),
         "shapes": SHAPES,
         "dot": dot_scale(analysis),
-        "zones": _zones(analysis),
-        "traps": _traps(analysis),
+        "zones": _zones(analysis, lang),
+        "traps": _traps(analysis, lang),
         "curve": _curve(analysis),
         "links": _links(analysis),
         "refuges": _features(analysis.site.refuges, "refuge_id"),
         "obstacles": _features(analysis.site.obstacles, "obstacle_id"),
-        "suggestions": _suggestions(analysis),
-        "story": story_payload(analysis, shown_weeks(analysis)),
-        **evidence_payload(analysis),
+        "suggestions": _suggestions(analysis, lang),
+        "story": story_payload(analysis, shown_weeks(analysis), lang),
+        **evidence_payload(analysis, lang),
     }
 
 
@@ -156,9 +162,13 @@ def _flipped(chars: Mapping[str, str]) -> dict[str, str]:
     return {char: code for code, char in chars.items()}
 
 
-def _weeks(analysis: Analysis) -> list[list[object]]:
+def _weeks(analysis: Analysis, lang: Catalogue) -> list[list[object]]:
     return [
-        [week_number(week), week_span(week), words.week_sentence(analysis, week)]
+        [
+            week_number(week),
+            lang.span(*week_days(week)),
+            words.week_sentence(analysis, week, lang),
+        ]
         for week in shown_weeks(analysis)
     ]
 
@@ -171,17 +181,17 @@ def _bounds(analysis: Analysis) -> list[list[float]]:
     return [[round(south, 6), round(west, 6)], [round(north, 6), round(east, 6)]]
 
 
-def _zones(analysis: Analysis) -> Json:
+def _zones(analysis: Analysis, lang: Catalogue) -> Json:
     zones, units = analysis.zones, analysis.site.settings.units
     weekly = _to_date_by_week(analysis, analysis.zone_weeks, "zone_id", zones["zone_id"])
     return {
         "id": _texts(zones["zone_id"]),
         "name": _texts(zones["name"]),
-        "use": [words.use_text(use) for use in _texts(zones["use"])],
-        "area": [words.area_text(float(ha), units) for ha in zones["area_ha"]],
+        "use": [lang.use(use) for use in _texts(zones["use"])],
+        "area": [lang.area(float(ha), units) for ha in zones["area_ha"]],
         "traps": [int(n) for n in zones["traps"]],
-        "interval": _zone_intervals(zones),
-        "gap": [words.GAP_REASONS.get(str(code), "") for code in zones["gap"]],
+        "interval": _zone_intervals(zones, lang),
+        "gap": _gaps(zones["gap"], lang),
         "shape": _shapes(zones.geometry),
         "middle": _positions(_label_points(analysis)),
         "nights": [_numbers(table["nights"], 1) for table in weekly],
@@ -189,6 +199,11 @@ def _zones(analysis: Analysis) -> Json:
         "state": _zone_states(analysis, weekly),
         "mark": _zone_marks(analysis),
     }
+
+
+def _gaps(codes: pd.Series[Any], lang: Catalogue) -> list[str]:
+    said = {code: lang.say(f"gaps.{code}") for code in GAP_REASONS}
+    return [said.get(str(code), "") for code in codes]
 
 
 def _label_points(analysis: Analysis) -> gpd.GeoSeries:
@@ -226,7 +241,7 @@ def _mark_char(mark: object) -> str:
     return MARK_CHARS.get(str(mark), ".")
 
 
-def _traps(analysis: Analysis) -> Json:
+def _traps(analysis: Analysis, lang: Catalogue) -> Json:
     traps, weeks = analysis.traps, shown_weeks(analysis)
     ids, names = _texts(traps["location_id"]), _texts(traps["trap_id"])
     rounds = _by_week(analysis, analysis.rounds, "location_id", traps["location_id"])
@@ -238,10 +253,10 @@ def _traps(analysis: Analysis) -> Json:
         "location": ids if ids != names else None,
         "design": packed_numbers(designs.index(str(design)) for design in traps["design"]),
         "zone": packed_numbers(zone_rows.get(zone, math.nan) for zone in traps["zone_id"]),
-        "placement": packed_texts([words.PLACEMENTS[str(code)] for code in traps["placement"]]),
-        "interval": packed_texts(_intervals(traps)),
-        "why": packed_texts([words.NOT_TESTABLE.get(str(code), "") for code in traps["reason"]]),
-        "expected": packed_texts([words.place_text(row) for row in _records(traps)]),
+        "placement": packed_texts([lang.say(f"placements.{code}") for code in traps["placement"]]),
+        "interval": packed_texts(_intervals(traps, lang)),
+        "why": packed_texts(_why(traps["reason"], lang)),
+        "expected": packed_texts([words.place_text(row, lang) for row in _records(traps)]),
         "at": _positions(traps.geometry),
         "status": [packed_run(_status_line(analysis, week)) for week in weeks],
         "weekAdults": [packed_numbers(table["adults"]) for table in rounds],
@@ -250,6 +265,11 @@ def _traps(analysis: Analysis) -> Json:
             packed_run("".join(_mark_char(mark) for mark in table["mark"])) for table in to_date
         ],
     }
+
+
+def _why(codes: pd.Series[Any], lang: Catalogue) -> list[str]:
+    """Return why a trap was not tested, in words; blank where it was."""
+    return [lang.say(f"not_testable.{code}") if str(code) in NOT_TESTABLE else "" for code in codes]
 
 
 def _records(table: gpd.GeoDataFrame) -> list[dict[Any, Any]]:
@@ -327,12 +347,12 @@ def _features(table: gpd.GeoDataFrame, key: str) -> list[list[object]]:
     return [[name, kind, _parts(shape)] for name, kind, shape in columns]
 
 
-def _suggestions(analysis: Analysis) -> list[list[object]]:
+def _suggestions(analysis: Analysis, lang: Catalogue) -> list[list[object]]:
     table, units = analysis.suggestions, analysis.site.settings.units
     if table.empty:
         return []
     return [
-        [int(str(row["rank"])), position, words.suggestion_sentence(row, units)]
+        [int(str(row["rank"])), position, words.suggestion_sentence(row, units, lang)]
         for row, position in zip(
             table.drop(columns=table.geometry.name).to_dict("records"),
             _positions(table.geometry),
@@ -341,14 +361,14 @@ def _suggestions(analysis: Analysis) -> list[list[object]]:
     ]
 
 
-def _zone_intervals(zones: gpd.GeoDataFrame) -> list[str]:
+def _zone_intervals(zones: gpd.GeoDataFrame, lang: Catalogue) -> list[str]:
     plain = zones.drop(columns=zones.geometry.name)
-    return [words.zone_interval_text(row) for row in plain.to_dict("records")]
+    return [words.zone_interval_text(row, lang) for row in plain.to_dict("records")]
 
 
-def _intervals(table: pd.DataFrame) -> list[str]:
+def _intervals(table: pd.DataFrame, lang: Catalogue) -> list[str]:
     return [
-        words.interval_range(float(low), float(high))
+        lang.rates(float(low), float(high))
         for low, high in zip(table["rate_low"], table["rate_high"], strict=True)
     ]
 

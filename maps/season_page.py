@@ -60,7 +60,7 @@ def season_html(report: SeasonReport) -> str:
         *own_lines(report.dates),
         *generation_lines(report),
         *due_sentences(report.calendar, report.season.cutoff),
-        *treated_sentences(report.site, report.season),
+        *treated_sentences(report.site, report.season, english()),
     ]
     parts = [
         f"<h1>{escape(title)}</h1>",

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from datetime import date
 
 from data.settings import Units
+from maps.language_file import english
 from maps.percent import percent_text
 from maps.weeks import day_text, span_text
 from maps.words import count_of, listed, rate_text, treated_sentences
@@ -179,7 +180,7 @@ def season_sentences(report: SeasonReport) -> list[str]:
     """Return what the traps say of this season, what is due, and what was before."""
     lines = own_lines(report.dates) + generation_lines(report)
     lines += due_sentences(report.calendar, report.season.cutoff)
-    lines += treated_sentences(report.site, report.season)
+    lines += treated_sentences(report.site, report.season, english())
     for label, dates in report.past.items():
         lines.append(past_sentence(label, dates))
         lines.append(compared_sentence(label, report.compared[label]))

@@ -17,6 +17,7 @@ from data.version import VERSION
 from maps.columns import SUMMARY
 from maps.decision_words import next_steps
 from maps.exports import is_missing, rounded
+from maps.language_file import english
 from maps.rounds import round_statuses
 from spatial.decision import STATES
 from spatial.results import GAP_REASONS, MARKS, Analysis, DesignRatio
@@ -154,7 +155,7 @@ def _decisions(analysis: Analysis) -> list[dict[str, object]]:
             "state": each.state,
             "judged_by": each.judged_by,
             "p_above": rounded(each.p_above, 2),
-            "next_step": " ".join(next_steps(each)),
+            "next_step": " ".join(next_steps(each, english())),
         }
         for each in (analysis.decisions if analysis.judged else ())
     ]

@@ -13,6 +13,7 @@ from data.settings import Units
 from data.treatment_settings import TacticSettings
 from data.version import VERSION
 from maps.decision_words import stated_chance
+from maps.language_file import english
 from maps.offline import policy_tag, refuse_links
 from maps.page import template_text
 from maps.plan_map import HATCHES, key_svg, plan_map_svg
@@ -164,7 +165,9 @@ def _zone_row(row: Json, dose: Dose, drawn_m2: float, cutoffs: Cutoffs) -> Json:
         "name": row["name"] if row["name"] != row["zone_id"] else "",
         "use": use_text(row["use"]),
         "state": STATE_TEXT[row["state"]] + (", by larvae" if row["judged_by"] == "larvae" else ""),
-        "chance": "" if math.isnan(chance) else stated_chance(chance, row["judged_by"], cutoffs),
+        "chance": ""
+        if math.isnan(chance)
+        else stated_chance(chance, row["judged_by"], cutoffs, english()),
         "rate": "" if math.isnan(row["rate"]) else f"{row['rate']:.1f}",
         "gross": f"{row['gross_m2'] / drawn_m2:,.3f}",
         # A rounding of the overlay is no ground.

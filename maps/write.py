@@ -7,25 +7,26 @@ from collections.abc import Callable, Mapping
 from contextlib import suppress
 from pathlib import Path
 
+from maps.catalogue import Catalogue
 from maps.exports import suggested_traps_geojson, suggested_traps_gpx, traps_csv, zones_csv
 from maps.page import activity_map
 from maps.summary import summary_json
 from spatial.results import Analysis
 
 WEEKLY_FILES: tuple[tuple[str, Callable[[Analysis], str]], ...] = (
-    ("activity-map.html", activity_map),
     ("zones.csv", zones_csv),
     ("traps.csv", traps_csv),
     ("suggested-traps.geojson", suggested_traps_geojson),
     ("suggested-traps.gpx", suggested_traps_gpx),
     ("summary.json", summary_json),
 )
-"""Every file of a weekly run with the function that draws it; a new file is one line here."""
+"""Every file of a weekly run that a program reads, with the function that draws it."""
 
 
-def weekly_texts(analysis: Analysis) -> dict[str, str]:
-    """Return the text of every weekly file by its name."""
-    return {name: draw(analysis) for name, draw in WEEKLY_FILES}
+def weekly_texts(analysis: Analysis, lang: Catalogue) -> dict[str, str]:
+    """Return the text of every weekly file by its name; the map speaks the language."""
+    files = {name: draw(analysis) for name, draw in WEEKLY_FILES}
+    return {"activity-map.html": activity_map(analysis, lang), **files}
 
 
 def write_texts(texts: Mapping[str, str | bytes], folder: Path) -> list[Path]:

@@ -6,20 +6,17 @@ import math
 from collections.abc import Sequence
 from typing import Any
 
+from maps.catalogue import Catalogue
 from maps.decision_words import (
     DISAGREE,
-    GROUP_HEADS,
-    GROUP_STEPS,
-    STATE_LETTERS,
-    STATE_NAMES,
     chance_words,
     decision_sentences,
     limit_text,
     next_steps,
     short_step,
+    state_letter,
 )
 from maps.palette import activity_ramp
-from maps.words import count_of, listed
 from spatial.decision import Decision, Rule, judging_limit
 from spatial.results import Analysis
 
@@ -40,15 +37,41 @@ EVIDENCE_CHARS = {
 """What a zone is filled by; `under` and `over` are undecided, rather under or over the limit."""
 
 EVIDENCE_KEY = {
-    "a": "A: above your limit",
-    "h": "U: undecided, rather over than under",
-    "w": "U: undecided, rather under than over",
-    "b": "below your limit",
-    "t": "no traps: nothing can be said",
-    "e": "U: undecided, nothing to judge by yet",
-    "l": "no limit set for this zone",
+    "a": "above",
+    "h": "over",
+    "w": "under",
+    "b": "below",
+    "t": "no_traps",
+    "e": "no_nights",
+    "l": "no_limit",
 }
-"""Legend, most urgent first."""
+"""Legend, most urgent first: character -> what is said of it."""
+
+LISTED = (DISAGREE, "below", "no_traps", "no_limit")
+"""Groups of zones that are told in one line each."""
+
+
+def evidence_key(lang: Catalogue) -> dict[str, str]:
+    """Return the legend's text of every character, most urgent first.
+
+    Examples
+    --------
+    >>> from maps.language_file import english
+    >>> evidence_key(english())["a"]
+    'A: above your limit'
+    """
+    letters = {
+        "above": "above",
+        "over": "undecided",
+        "under": "undecided",
+        "no_nights": "undecided",
+    }
+    return {
+        char: lang.say(f"evidence_key.{key}", letter=state_letter(letters[key], lang))
+        if key in letters
+        else lang.say(f"evidence_key.{key}")
+        for char, key in EVIDENCE_KEY.items()
+    }
 
 
 def evidence_char(decision: Decision) -> str:
@@ -74,40 +97,40 @@ def evidence_fills() -> dict[str, str]:
     }
 
 
-def evidence_payload(analysis: Analysis) -> Json:
+def evidence_payload(analysis: Analysis, lang: Catalogue) -> Json:
     """Return what the map's script needs of the evidence; None for all where no limit is set."""
     rule = analysis.rule
     if not analysis.judged or rule is None:
         return {"evidence": None}
     decisions = analysis.decisions
-    verdicts = [_verdict(each, rule, analysis) for each in decisions]
-    nexts = [" ".join(next_steps(each)) for each in decisions]
+    verdicts = [_verdict(each, rule, analysis, lang) for each in decisions]
+    nexts = [" ".join(next_steps(each, lang)) for each in decisions]
     return {
         "evidence": {
             "zone": "".join(evidence_char(each) for each in decisions),
             "fills": evidence_fills(),
-            "letters": [STATE_LETTERS.get(each.state, "") for each in decisions],
+            "letters": [state_letter(each.state, lang) for each in decisions],
             "verdicts": verdicts,
             "nexts": nexts,
         }
     }
 
 
-def _verdict(decision: Decision, rule: Rule, analysis: Analysis) -> str:
+def _verdict(decision: Decision, rule: Rule, analysis: Analysis, lang: Catalogue) -> str:
     """Return state and reasons, without the next steps."""
-    steps = next_steps(decision)
-    said = decision_sentences(decision, rule, analysis.site.settings.units)
+    steps = next_steps(decision, lang)
+    said = decision_sentences(decision, rule, lang, analysis.site.settings.units)
     return " ".join(said[: len(said) - len(steps)])
 
 
-def state_rows(analysis: Analysis) -> list[Json]:
+def state_rows(analysis: Analysis, lang: Catalogue) -> list[Json]:
     """Return the zones to act on or to look at again, those most likely over the limit first."""
     rule = analysis.rule
     if rule is None:
         return []
     numbered = [(n, each) for n, each in enumerate(analysis.decisions) if each.state in ACTED_ON]
     numbered.sort(key=lambda item: _urgency(item[1]))
-    return _merged([_row(number, each, rule) for number, each in numbered])
+    return _merged([_row(number, each, rule, lang) for number, each in numbered])
 
 
 def _merged(rows: list[Json]) -> list[Json]:
@@ -125,44 +148,39 @@ def _urgency(decision: Decision) -> tuple[int, float, str]:
     return ACTED_ON.index(decision.state), -chance, decision.zone_id
 
 
-def _row(number: int, decision: Decision, rule: Rule) -> Json:
+def _row(number: int, decision: Decision, rule: Rule, lang: Catalogue) -> Json:
     limit = judging_limit(decision)
     return {
         "index": number,
         "id": decision.zone_id,
-        "letter": STATE_LETTERS[decision.state],
+        "letter": state_letter(decision.state, lang),
         "fill": evidence_fills()[evidence_char(decision)],
-        "state": STATE_NAMES[decision.state],
-        "chance": chance_words(decision, rule.cutoffs) or "nothing to judge by yet",
-        "limit": limit_text(limit) if limit else "",
-        "next": short_step(decision),
+        "state": lang.say(f"states.{decision.state}"),
+        "chance": chance_words(decision, rule.cutoffs, lang) or lang.say("odds.nothing"),
+        "limit": limit_text(limit, lang) if limit else "",
+        "next": short_step(decision, lang),
     }
 
 
-def other_lines(decisions: Sequence[Decision]) -> list[str]:
+def other_lines(decisions: Sequence[Decision], lang: Catalogue) -> list[str]:
     """Return a line for every other state: how many zones, which, and what to do."""
     lines = []
-    for group, step in GROUP_STEPS.items():
+    for group in LISTED:
         names = [each.zone_id for each in decisions if _group(each) == group]
-        said = f"{GROUP_HEADS[group]} ({listed(names)}). {step}"
-        for many, one in _SINGULAR if len(names) == 1 else ():
-            said = said.replace(many, one)
-        lines += [f"{count_of(len(names), 'zone')} {said}"] if names else []
+        if names:
+            lines.append(lang.say(f"other_zones.{group}", len(names), zones=lang.listed(names)))
     return lines
-
-
-_SINGULAR = ((" them", " it"), ("their", "its"))
 
 
 def _group(decision: Decision) -> str:
     return DISAGREE if DISAGREE in decision.reasons else decision.state
 
 
-def state_cell(decision: Decision, rule: Rule) -> Json:
+def state_cell(decision: Decision, rule: Rule, lang: Catalogue) -> Json:
     """Return the cell of a zone in the large table: its words, and the chance to sort by."""
-    chance = chance_words(decision, rule.cutoffs)
+    odds, state = chance_words(decision, rule.cutoffs, lang), lang.say(f"states.{decision.state}")
     return {
-        "state": STATE_NAMES[decision.state] + (f", {chance}" if chance else ""),
+        "state": lang.say("odds.state", state=state, odds=odds) if odds else state,
         "p": "" if math.isnan(decision.p_above) else f"{decision.p_above:.4f}",
         "state_fill": evidence_fills()[evidence_char(decision)],
     }

@@ -15,6 +15,7 @@ from pathlib import Path
 from playwright.sync_api import ViewportSize, sync_playwright
 
 from data.reading import read_site
+from maps.language_file import english
 from maps.page import activity_map
 from maps.write import atomic_write
 from spatial.analysis import analyse
@@ -31,7 +32,7 @@ def main() -> int:
     if browser is None:
         print("no Chromium found; install it or set SNOUTLINE_CHROMIUM", file=sys.stderr)
         return 2
-    page = activity_map(analyse(read_site(DEMO / "site")))
+    page = activity_map(analyse(read_site(DEMO / "site")), english())
     atomic_write(DEMO / "activity-map.png", _screenshot(page, browser))
     return 0
 

@@ -25,6 +25,15 @@ _STRANGE = str.maketrans({each: chr(0x410 + n) for n, each in enumerate(_ASCII)}
 _BRACES = re.compile(r"(\{\w+\})")
 
 
+def section(name: str) -> dict[str, str]:
+    """Return the messages of a section by the rest of their key, every plural form in one text."""
+    return {
+        key.removeprefix(f"{name}."): text if isinstance(text, str) else " ".join(text.values())
+        for key, text in EN.messages.items()
+        if key.startswith(f"{name}.")
+    }
+
+
 def pseudo(text: str) -> str:
     """Return a message between two rare signs, without a Latin letter outside its braces."""
     parts = _BRACES.split(text)

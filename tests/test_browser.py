@@ -16,6 +16,7 @@ from analyses import (
     usual_analysis,
     zero_analysis,
 )
+from languages import EN
 from playwright.sync_api import Browser, Locator, Page, Request, ViewportSize
 
 from maps.page import LAYERS, activity_map
@@ -43,7 +44,7 @@ def files(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
     paths = {}
     for name, make in MAKERS.items():
         paths[name] = folder / f"{name}.html"
-        paths[name].write_bytes(activity_map(make()).encode("utf-8"))
+        paths[name].write_bytes(activity_map(make(), EN).encode("utf-8"))
     return paths
 
 
@@ -96,7 +97,7 @@ def opened(browser: Browser, files: dict[str, Path]) -> Iterator[Opener]:
 
 
 def week_shown(page: Page) -> str:
-    return page.locator("#week-number").inner_text()
+    return page.locator("#week-number").inner_text().removeprefix("week ")
 
 
 def drawing_of(page: Page, css: str) -> list[str]:
@@ -477,7 +478,7 @@ def test_with_motion_the_map_glides_to_the_chosen_zone(opened: Opener) -> None:
 def test_evidence_is_drawn_for_the_last_week_only(browser: Browser, tmp_path: Path) -> None:
     """Earlier weeks are shaded by catch rate and carry no letters; the caption says so."""
     path = tmp_path / "judged.html"
-    path.write_text(activity_map(judged_analysis()), encoding="utf-8")
+    path.write_text(activity_map(judged_analysis(), EN), encoding="utf-8")
     page = browser.new_page(offline=True, reduced_motion="reduce")
     page.goto(path.as_uri())
     fills = "all => all.map(p => p.getAttribute('fill'))"

@@ -5,6 +5,8 @@ from __future__ import annotations
 from html import escape
 from pathlib import Path
 
+from languages import EN
+
 from data.reading import read_site
 from maps.page import activity_map
 from maps.season_words import when_sentences
@@ -31,7 +33,7 @@ def test_the_marks_are_those_of_the_weekly_run_and_years_are_counted() -> None:
         assert row["testable"] == len(told)
         assert row["busy"] == sum(bool(each.isin(BUSY).any()) for each in told)
     assert analysis.when is not None
-    page = activity_map(analysis)
+    page = activity_map(analysis, EN)
     for line in when_sentences(analysis.when, analysis.season.cutoff):
         assert escape(line, quote=False) in page
     assert [each.what for each in analysis.when.calendar] == list(WINDOWS)

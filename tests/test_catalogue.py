@@ -38,14 +38,12 @@ from data.reading import read_site
 from data.settings import Units
 from data.settings_file import parse_settings
 from maps.catalogue import Catalogue
+from maps.class_labels import class_labels
 from maps.committee import CommitteePage, Findings, committee_page, short
-from maps.committee_map import class_labels
 from maps.committee_page import committee_html
 from maps.committee_pdf import committee_pdf, fitting_size, unprintable
 from maps.committee_slides import committee_slides
-from maps.decision_words import chance_text
 from maps.language_file import ENGLISH_FILE, read_catalogue
-from maps.palette import class_labels as map_labels
 from maps.percent import percent_text
 from maps.treatment_words import money_text
 from maps.weeks import day_text, span_text, week_days, week_span
@@ -168,7 +166,19 @@ def test_every_message_is_used_somewhere() -> None:
     paths = [path for folder in folders for path in folder.rglob("*.py")]
     paths += (ROOT / "maps" / "templates").iterdir()
     code = "\n".join(path.read_text(encoding="utf-8") for path in paths)
-    built = {"left_", "topic_", "missed_", "planned_", "class_", "money_", "network_"}
+    built = {
+        "left_",
+        "topic_",
+        "missed_",
+        "planned_",
+        "class_",
+        "money_",
+        "network_",
+        "first_",
+        "more_",
+        "lacks_",
+        "zoom_",
+    }
     unused = []
     for key in EN.messages:
         section, _, last = key.partition(".")
@@ -268,7 +278,6 @@ def test_english_is_written_as_on_the_other_pages(number: float, units: Units) -
     assert EN.money(number, "$") == money_text(number, "$")
     assert EN.money(number, "EUR") == money_text(number, "EUR")
     share = min(number, 1000.0) / 1000
-    assert EN.chance(share) == chance_text(share)
     assert EN.percent(share) == percent_text(share)
     assert EN.rate(math.nan) == rate_text(math.nan)
 
@@ -286,11 +295,21 @@ def test_english_days_and_lists_are_those_of_the_other_pages(
         assert EN.listed(items, most) == listed(items, most)
 
 
-def test_english_classes_and_uses_are_those_of_the_other_pages() -> None:
-    for breaks in ((), (0.5, 1, 2, 4, 8), (0.25,), (10, 200)):
-        assert class_labels(breaks, EN) == map_labels(breaks)
+def test_english_uses_are_those_of_the_other_pages() -> None:
     for use in ("green", "sod_block", "sod block", "driving_range"):
         assert EN.use(use) == use_text(use)
+
+
+@pytest.mark.parametrize(
+    ("breaks", "labels"),
+    [
+        ((), ["any"]),
+        ((0.25,), ["under 0.25", "0.25 or more"]),
+        ((10, 200), ["under 10", "10 to 200", "200 or more"]),
+    ],
+)
+def test_classes_are_named_by_their_breaks(breaks: tuple[float, ...], labels: list[str]) -> None:
+    assert class_labels(breaks, EN) == labels
 
 
 # Other ways of writing.
@@ -322,7 +341,7 @@ def test_right_to_left_is_told_to_page_and_slides(
 
 
 def kana(text: str) -> str:
-    return text.replace("trap", "\N{HIRAGANA LETTER A}")
+    return re.sub(r"\btraps?\b(?!\})", "\N{HIRAGANA LETTER A}", text)
 
 
 def run(site: Path, out: Path, *options: str) -> tuple[int, str, set[str]]:
@@ -461,7 +480,7 @@ def faults(folder: Path, text: str | bytes) -> list[str]:
 
 
 ZONES = "unknown.no_nights"
-PLACES = "found.busy"
+PLACES = "plan.check_zone"
 
 
 def changed(locale: str = "de", **own: object) -> str:
@@ -486,34 +505,46 @@ FAULTS: dict[str, tuple[str | bytes, str]] = {
     "locale is a number": (changed().replace('"de"', "3"), r"locale: .* found 3; write"),
     "name": (changed().replace("made up", " "), r"name: expected the name .* found ' '; write"),
     "unknown": (
-        changed(found__bussy="x"),
-        r"found\.bussy: expected a key of the English file; found found\.bussy; did you mean "
-        r"'found\.busy'\?",
+        changed(plan__check_zon="x"),
+        r"plan\.check_zon: expected a key of the English file; found plan\.check_zon; did you mean "
+        r"'plan\.check_zone'\?",
     ),
-    "no text": (changed(found__busy=3), r"found\.busy: expected a text; found 3; put it between"),
-    "blank": (changed(found__busy=" "), r"found\.busy: expected a text; found a blank one; trans"),
-    "two lines": (changed(found__busy="{zones}\n."), r"found\.busy: expected one line of text; "),
+    "no text": (
+        changed(plan__check_zone=3),
+        r"plan\.check_zone: expected a text; found 3; put it between",
+    ),
+    "blank": (
+        changed(plan__check_zone=" "),
+        r"plan\.check_zone: expected a text; found a blank one; trans",
+    ),
+    "two lines": (
+        changed(plan__check_zone="{zones}\n."),
+        r"plan\.check_zone: expected one line of text; ",
+    ),
     "lost": (
-        changed(found__busy="There."),
-        r"found\.busy: expected \{zones\}; found no braces; keep what stands in braces",
+        changed(plan__check_zone="There."),
+        r"plan\.check_zone: expected \{zones\}; found no braces; keep what stands in braces",
     ),
     "misspelt": (
-        changed(found__busy="In {zonen}."),
-        r"found\.busy: expected \{zones\}; found \{zonen\}; keep what",
+        changed(plan__check_zone="In {zonen}."),
+        r"plan\.check_zone: expected \{zones\}; found \{zonen\}; keep what",
     ),
     "too many": (
-        changed(found__busy="{zones} {rate}"),
-        r"found\.busy: expected \{zones\}; found \{rate\}, \{zones\}; keep what",
+        changed(plan__check_zone="{zones} {rate}"),
+        r"plan\.check_zone: expected \{zones\}; found \{rate\}, \{zones\}; keep what",
     ),
     "open brace": (
-        changed(found__busy="In {zones"),
-        r"found\.busy: expected \{zones\}; found braces that cannot be read \(.*\); write each",
+        changed(plan__check_zone="In {zones"),
+        r"plan\.check_zone: expected \{zones\}; found braces that cannot be read \(.*\); write",
     ),
     "layout": (
-        changed(found__busy="{zones:>99999999}"),
-        r"found\.busy: expected \{zones\}; found braces .*braces hold one name and nothing else",
+        changed(plan__check_zone="{zones:>99999999}"),
+        r"plan\.check_zone: expected \{zones\}; found braces .*braces hold one name and nothing",
     ),
-    "attribute": (changed(found__busy="{zones.__class__}"), r"braces hold one name and nothing"),
+    "attribute": (
+        changed(plan__check_zone="{zones.__class__}"),
+        r"braces hold one name and nothing",
+    ),
     "one text": (
         changed(unknown__no_nights="{number} zones"),
         r"unknown\.no_nights: expected a line for each of \.one, \.other; found one text; write",
@@ -536,8 +567,8 @@ FAULTS: dict[str, tuple[str | bytes, str]] = {
         r"unknown\.no_nights\.one: expected a text; found 1; put it between",
     ),
     "split without a number": (
-        changed(found__busy={"one": "{zones}", "other": "{zones}"}),
-        r"found\.busy: expected one text, as it holds no \{number\}; found several; write one",
+        changed(plan__check_zone={"one": "{zones}", "other": "{zones}"}),
+        r"plan\.check_zone: expected one text, as it holds no \{number\}; found several; write one",
     ),
 }
 
@@ -553,11 +584,11 @@ def test_each_fault_says_file_key_what_was_expected_and_how_to_mend_it(
 
 
 def test_all_faults_are_told_at_once(tmp_path: Path) -> None:
-    text = changed(found__busy="x", found__bussy="x", unknown__no_nights="{number}").replace(
-        '"de"', '"de-XQ-bad-tag-here"'
-    )
+    text = changed(
+        plan__check_zone="x", plan__check_zon="x", unknown__no_nights="{number}"
+    ).replace('"de"', '"de-XQ-bad-tag-here"')
     keys = [line.partition(", ")[2].partition(":")[0] for line in faults(tmp_path, text)]
-    assert keys == ["locale", "found.busy", "found.bussy"]
+    assert keys == ["locale", "plan.check_zone", "plan.check_zon"]
 
 
 def test_a_file_of_something_else_is_refused(tmp_path: Path) -> None:
@@ -571,7 +602,7 @@ def test_what_a_file_leaves_out_stands_in_english_and_is_told(tmp_path: Path) ->
     lang = read_catalogue(path)
     assert lang.left_out == (PLACES,)
     assert lang.messages[PLACES] == EN.messages[PLACES]
-    told = "mine.toml leaves out 1 message, which stands in English: found.busy."
+    told = "mine.toml leaves out 1 message, which stands in English: plan.check_zone."
     assert left_out_text(lang) == told
 
 
@@ -597,10 +628,13 @@ def placeholders_of(message: object) -> Iterator[str]:
         yield from re.findall(r"\{(\w+)\}", str(text))
 
 
+SILENT = {"found.limits", "found.busy", "found.busy_place", "marked.lone_busy", "marked.lone_quiet"}
+
+
 def test_every_plural_message_of_ours_has_one_and_other() -> None:
     split = {key: set(each) for key, each in EN.messages.items() if not isinstance(each, str)}
     assert len(split) > 20
     assert {key: forms for key, forms in split.items() if forms != {"one", "other"}} == {}
-    # All but one sentence tell how many.
+    # Few sentences do not tell how many.
     silent = {key for key in split if "number" not in set(placeholders_of(EN.messages[key]))}
-    assert silent == {"found.limits"}
+    assert silent == SILENT

@@ -11,6 +11,7 @@ from pathlib import Path
 import click
 import pytest
 from analyses import usual_analysis
+from languages import EN
 
 from data.findings import Finding, InputError, SettingsError
 from data.site import Site
@@ -73,7 +74,7 @@ def test_a_run_prints_the_headline_then_the_paths(
     assert cli.run(["weekly", str(site)]) == 0
     out, err = capsys.readouterr()
     folder = Path("snoutline-out/north-course")
-    sentences = headline(usual_analysis())
+    sentences = headline(usual_analysis(), EN)
     assert out.splitlines() == [*sentences, *(str(folder / name) for name in FILES)]
     assert err == ""
     assert all((folder / name).stat().st_size for name in FILES)

@@ -11,10 +11,11 @@ import numpy as np
 import pandas as pd
 import pytest
 from click.testing import CliRunner
+from languages import section
 from numpy.testing import assert_allclose
 
 from data.reading import read_site
-from maps import cluster_words, words
+from maps import cluster_words
 from maps.cluster_words import cluster_sentences
 from maps.clusters import clusters_csv, clusters_json, known_chances
 from maps.columns import CLUSTERS
@@ -46,7 +47,7 @@ def detail() -> ClusterDetail:
 @pytest.mark.parametrize(
     ("codes", "said"),
     [
-        (placement_effect.EFFECT_REASONS, words.NO_SECOND_LOOK),
+        (placement_effect.EFFECT_REASONS, section("no_second_look")),
         (placement_effect.TERM_REASONS, cluster_words.LEFT_OUT),
         ((*placement_effect.TRAP_REASONS, "use_not_told"), cluster_words.NO_PLACE),
         (persistence.PAIR_REASONS, cluster_words.NO_PAIR),
@@ -112,7 +113,7 @@ def test_without_terms_there_is_no_second_look_and_it_is_said() -> None:
     text = " ".join(
         cluster_sentences(replace(detail(), analysis=replace(analysis, placement=placement)))
     )
-    assert words.NO_SECOND_LOOK["no_terms"] in text
+    assert section("no_second_look")["no_terms"] in text
     assert "busy even for" not in text
 
 

@@ -15,6 +15,7 @@ from typing import Any
 import axe_playwright_python
 import pytest
 from analyses import Sketch, sketched_analysis
+from languages import EN
 from playwright.sync_api import Browser, Page, ViewportSize
 
 from data.reading import read_site
@@ -35,7 +36,7 @@ sizes = pytest.mark.parametrize("size", [PHONE, DESK, WALL], ids=["phone", "desk
 @pytest.fixture(scope="module")
 def address(tmp_path_factory: pytest.TempPathFactory) -> str:
     path = tmp_path_factory.mktemp("map") / "map.html"
-    path.write_text(activity_map(analyse(read_site(DEMO))), encoding="utf-8")
+    path.write_text(activity_map(analyse(read_site(DEMO)), EN), encoding="utf-8")
     return path.as_uri()
 
 
@@ -130,7 +131,7 @@ def test_from_the_worst_zone_to_why_and_to_last_week(
     detail.locator("summary").click()
     assert detail.locator("table.story tr").count() == 15
     page.locator("#week-back").click()
-    assert page.locator("#week-number").inner_text() == "21"
+    assert page.locator("#week-number").inner_text() == "week 21"
     assert page.url.endswith(f"#week=21&zone={name}")
     assert detail.locator("details").evaluate("one => one.open")
     assert page.evaluate("document.documentElement.scrollWidth") == size["width"]
@@ -156,7 +157,7 @@ def test_from_a_zone_to_the_history_of_its_trap_and_back(
 @sizes
 def test_a_link_opens_week_zone_and_layers(reader: Any, address: str, size: ViewportSize) -> None:
     page = reader(size).opens(f"{address}#week=18&zone=H10-FW&layers=zones,traps,links")
-    assert page.locator("#week-number").inner_text() == "18"
+    assert page.locator("#week-number").inner_text() == "week 18"
     assert page.locator("#detail h3").inner_text() == "Zone H10-FW"
     shown = "all => all.filter(one => one.checked).map(one => one.dataset.layer)"
     assert page.locator("[data-layer]").evaluate_all(shown) == ["zones", "traps", "links"]
@@ -183,7 +184,7 @@ def test_a_link_to_what_is_not_there_is_told_in_a_sentence(
     page = reader(DESK).opens(f"{address}#{state}")
     assert page.locator("#told").text_content() == said
     assert page.locator("img").count() == 0
-    assert page.locator("#week-number").inner_text() == "22"
+    assert page.locator("#week-number").inner_text() == "week 22"
 
 
 @sizes
@@ -355,7 +356,7 @@ def test_a_large_network_is_painted_with_its_rings(
     alone = large.marks["location_id"].eq(large.traps["location_id"].iloc[1])
     marks = large.marks.assign(mark=alone.map({True: mark, False: "none"}))
     path = tmp_path / "large.html"
-    path.write_text(activity_map(replace(large, marks=marks)), encoding="utf-8")
+    path.write_text(activity_map(replace(large, marks=marks), EN), encoding="utf-8")
     page = reader(DESK).opens(path.as_uri())
     page.wait_for_function(f"({DARK_ROUND})(['marks', 1]) > 0")
     assert page.evaluate(DARK_ROUND, ["marks", 1]) >= least

@@ -8,6 +8,7 @@ from collections.abc import Iterator
 
 import pytest
 from committee_sites import DEMO, state_site
+from languages import EN
 from playwright.sync_api import Browser, Page
 from pypdf import PdfReader
 
@@ -26,7 +27,7 @@ def addresses(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
     folder = tmp_path_factory.mktemp("one_page")
     found = {"demo": DEMO, "no_limit": state_site("no_limit", folder / "no_limit")}
     for name, site in found.items():
-        (folder / f"{name}.html").write_text(activity_map(analyse(read_site(site))), "utf-8")
+        (folder / f"{name}.html").write_text(activity_map(analyse(read_site(site)), EN), "utf-8")
     return {name: (folder / f"{name}.html").as_uri() for name in found}
 
 

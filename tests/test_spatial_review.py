@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
+from languages import EN
 from sites import SETTINGS, csv_tables, make_site
 
 from data.findings import SettingsError
@@ -80,7 +81,9 @@ def test_too_few_left_to_compare_is_told_with_the_number_left(tmp_path: Path) ->
     analysis = analysed(tmp_path / "site", no_linear_catch)
     assert analysis.global_test.reason == "few_traps"
     assert analysis.global_test.traps == 12
-    assert "12 traps can be compared and the test needs at least 14" in " ".join(headline(analysis))
+    assert "12 traps can be compared and the test needs at least 14" in " ".join(
+        headline(analysis, EN)
+    )
 
 
 def test_a_zone_whose_last_trap_is_gone_is_no_zone_with_a_trap(tmp_path: Path) -> None:

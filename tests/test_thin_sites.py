@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from languages import EN
 from sites import SPECIES, csv_tables, make_site
 
 from data.reading import read_site
@@ -80,10 +81,10 @@ def test_a_site_that_cannot_be_tested_says_why(name: str, tmp_path: Path) -> Non
     analysis = analysed(tmp_path / name, change)
     assert analysis.global_test.reason == reason
     assert set(analysis.traps["mark"]) == {"not_testable"}
-    sentences = " ".join(headline(analysis))
+    sentences = " ".join(headline(analysis, EN))
     assert words in sentences
     assert "nan" not in sentences.lower()
-    assert sentences.split(".")[0] in activity_map(analysis)
+    assert sentences.split(".")[0] in activity_map(analysis, EN)
 
 
 def test_a_site_without_clusters_says_that_none_was_found(tmp_path: Path) -> None:
@@ -91,7 +92,7 @@ def test_a_site_without_clusters_says_that_none_was_found(tmp_path: Path) -> Non
     analysis = analysed(tmp_path / "site", by_chance)
     assert analysis.global_test.reason == ""
     assert set(analysis.traps["mark"]) <= {"none", "not_testable"}
-    assert any("beyond chance" in line for line in headline(analysis))
+    assert any("beyond chance" in line for line in headline(analysis, EN))
 
 
 def test_zones_without_traps_stay_unknown(tmp_path: Path) -> None:

@@ -17,13 +17,13 @@ from analyses import (
     with_season_week,
     zero_analysis,
 )
+from languages import EN, section
 
 from data.set_aside import Account, Tally
 from data.settings import MarkSettings
 from data.site import STATUSES
 from maps import cluster_words, words
 from maps.cautions import cautions
-from maps.language_file import english
 from maps.method_words import ratio_sentence
 from maps.rounds import round_statuses
 from maps.weeks import week_days, week_span
@@ -31,43 +31,31 @@ from spatial import results
 from spatial.results import Analysis, DesignRatio, GlobalTest
 from spatial.trap_plan import OPEN_EDGE, UNDECIDED
 
-EN = english()
-RATIO_WORDS = {
-    key.removeprefix("ratio."): message if isinstance(message, str) else " ".join(message.values())
-    for key, message in EN.messages.items()
-    if key.startswith("ratio.")
-}
+MARK_NAMES = {key: text for key, text in section("mark_names").items() if key != "lettered"}
 ALL_WORDS: tuple[Mapping[str, str], ...] = (
-    words.MARKS,
-    words.MARK_NAMES,
-    words.NOT_TESTABLE,
-    words.NO_GLOBAL_TEST,
-    words.GAP_REASONS,
-    words.STATUSES,
-    words.PLACEMENTS,
-    words.PLACES,
-    words.SUGGESTION_REASONS,
-    RATIO_WORDS,
-    words.ZONE_STATES,
+    *map(section, ("marks", "not_testable", "no_test", "gaps", "visit", "placements")),
+    *map(section, ("suggestion", "suggestion_why", "ratio", "zone_rate")),
+    MARK_NAMES,
+    {"zone_interior": section("suggestion")["inside"], "rough": section("suggestion")["inside"]},
     cluster_words.TERMS,
 )
 TEST_OF_NOTHING = GlobalTest(0.02, -0.03, 0.5, 0.62, 36)
 
 
 def text_of(analysis: Analysis) -> str:
-    return " ".join(words.headline(analysis))
+    return " ".join(words.headline(analysis, EN))
 
 
 @pytest.mark.parametrize(
     ("codes", "said"),
     [
-        (results.MARKS, words.MARKS),
-        (results.MARKS, words.MARK_NAMES),
-        (results.NOT_TESTABLE, words.NOT_TESTABLE),
-        (results.NOT_TESTABLE, words.NO_GLOBAL_TEST),
-        (results.GAP_REASONS, words.GAP_REASONS),
-        ((*results.GAP_REASONS, UNDECIDED, OPEN_EDGE), words.SUGGESTION_REASONS),
-        (STATUSES, words.STATUSES),
+        (results.MARKS, section("marks")),
+        (results.MARKS, MARK_NAMES),
+        (results.NOT_TESTABLE, section("not_testable")),
+        (results.NOT_TESTABLE, section("no_test")),
+        (results.GAP_REASONS, section("gaps")),
+        ((*results.GAP_REASONS, UNDECIDED, OPEN_EDGE), section("suggestion_why")),
+        (STATUSES, section("visit")),
     ],
 )
 def test_every_listed_code_has_words_and_no_words_are_left_over(
@@ -91,7 +79,7 @@ def test_no_words_are_empty_or_hold_a_code() -> None:
 
 
 def test_the_headline_starts_with_the_round() -> None:
-    assert words.headline(usual_analysis())[0] == (
+    assert words.headline(usual_analysis(), EN)[0] == (
         "Week 20 (11 to 17 May 2026): 33 of 36 traps checked, 2 void, 1 not checked."
     )
 
@@ -127,7 +115,7 @@ def test_nine_traps_are_not_tested_and_carry_a_banner() -> None:
     assert "9 traps can be compared and the test needs at least 14" in text
     assert "Not tested does not mean nothing there." in text
     assert "stands out" not in text
-    assert "9 traps can be compared. A map without marks says nothing" in words.banner(analysis)
+    assert "9 traps can be compared. A map without marks says nothing" in words.banner(analysis, EN)
 
 
 def test_one_visit_reads_well_in_the_singular() -> None:
@@ -136,30 +124,30 @@ def test_one_visit_reads_well_in_the_singular() -> None:
     assert "1 of 1 trap checked" in text
     assert "1 trap can be compared" in text
     assert "11 of 12 zones have no traps: nothing can be said about them." in text
-    assert "1 traps" not in text + words.banner(analysis)
+    assert "1 traps" not in text + words.banner(analysis, EN)
 
 
 def test_a_network_of_thirty_or_more_carries_no_banner() -> None:
-    assert words.banner(usual_analysis()) == ""
+    assert words.banner(usual_analysis(), EN) == ""
 
 
 @pytest.mark.parametrize("reason", [r for r in results.NOT_TESTABLE if r != "few_traps"])
 def test_each_reason_for_no_test_is_said_and_never_as_nothing_found(reason: str) -> None:
     nan = float("nan")
-    text = words.clustering_sentence(GlobalTest(nan, nan, nan, nan, 20, reason), MarkSettings())
-    assert text == f"Clustering was not tested. {words.NO_GLOBAL_TEST[reason]}"
+    text = words.clustering_sentence(GlobalTest(nan, nan, nan, nan, 20, reason), MarkSettings(), EN)
+    assert text == f"Clustering was not tested. {section('no_test')[reason]}"
     assert "nan" not in text
 
 
 def test_scatter_is_not_sold_as_clustering() -> None:
     test = replace(TEST_OF_NOTHING, i=-0.3, p=0.001)
-    assert "scattered" in words.clustering_sentence(test, MarkSettings())
+    assert "scattered" in words.clustering_sentence(test, MarkSettings(), EN)
 
 
 def test_the_limit_of_chance_is_the_users() -> None:
     test = replace(TEST_OF_NOTHING, i=0.2, p=0.08)
-    assert "no clustering" in words.clustering_sentence(test, MarkSettings())
-    assert "is clustered" in words.clustering_sentence(test, MarkSettings(alpha=0.1))
+    assert "no clustering" in words.clustering_sentence(test, MarkSettings(), EN)
+    assert "is clustered" in words.clustering_sentence(test, MarkSettings(alpha=0.1), EN)
 
 
 def test_some_traps_without_a_test_may_be_busy_or_quiet() -> None:
@@ -179,21 +167,21 @@ def test_a_ratio_is_shown_with_its_source(source: str) -> None:
 
 
 def test_a_week_sentence_tells_dots_from_shading() -> None:
-    text = words.week_sentence(usual_analysis(), "2026-W16")
+    text = words.week_sentence(usual_analysis(), "2026-W16", EN)
     assert text.startswith("Dots: catch of week 16 alone (33 of 36 traps checked")
     assert text.endswith("Shading and marks: season to date, up to 19 April 2026.")
 
 
 def test_a_week_outside_the_season_is_refused() -> None:
     with pytest.raises(ValueError, match=r"week must be one of 2026-W15.*Got '2026-W40'"):
-        words.week_sentence(usual_analysis(), "2026-W40")
+        words.week_sentence(usual_analysis(), "2026-W40", EN)
 
 
 def test_a_chosen_week_without_visits_is_still_shown() -> None:
     analysis = usual_analysis()
     traps = analysis.traps.assign(week_status="not_checked")
     analysis = with_season_week(replace(analysis, traps=traps), "2026-W21")
-    assert "0 of 36 traps checked, 36 not checked" in words.headline(analysis)[0]
+    assert "0 of 36 traps checked, 36 not checked" in words.headline(analysis, EN)[0]
 
 
 def test_a_trap_not_in_use_is_no_missed_visit() -> None:
@@ -235,7 +223,7 @@ def test_weeks_cross_the_new_year(
 
 
 def test_cautions_name_services_label_pollinators_and_activity() -> None:
-    text = " ".join(cautions(english()))
+    text = " ".join(cautions(EN))
     for needed in (
         "irrigation lines",
         "does not prescribe",
@@ -250,7 +238,7 @@ def test_cautions_name_services_label_pollinators_and_activity() -> None:
 def test_rows_outside_every_season_are_told_in_the_headline() -> None:
     analysis = usual_analysis()
     account = Account((Tally("visits.csv", read=9, used=7, set_aside=0, out_of_season=2),))
-    told = words.headline(replace(analysis, site=replace(analysis.site, account=account)))[-1]
+    told = words.headline(replace(analysis, site=replace(analysis.site, account=account)), EN)[-1]
     window = analysis.site.settings.season
     assert told == (
         f"2 rows of the visits lie outside every season ({window.start} to {window.end}) and no "

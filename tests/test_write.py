@@ -9,8 +9,9 @@ from pathlib import Path
 
 import pytest
 from analyses import hostile_analysis, usual_analysis
+from languages import EN
 
-from maps.write import WEEKLY_FILES, atomic_write, weekly_texts, write_texts
+from maps.write import atomic_write, weekly_texts, write_texts
 
 
 def test_text_is_written_as_utf8_with_its_own_line_ends(tmp_path: Path) -> None:
@@ -78,7 +79,7 @@ def test_a_folder_is_made_and_paths_come_in_order(tmp_path: Path) -> None:
 
 
 def test_a_weekly_run_has_these_files() -> None:
-    assert [name for name, _ in WEEKLY_FILES] == [
+    assert list(weekly_texts(usual_analysis(), EN)) == [
         "activity-map.html",
         "zones.csv",
         "traps.csv",
@@ -90,4 +91,4 @@ def test_a_weekly_run_has_these_files() -> None:
 
 @pytest.mark.parametrize("sketched", [usual_analysis, hostile_analysis])
 def test_the_same_analysis_gives_the_same_bytes(sketched) -> None:
-    assert weekly_texts(sketched()) == weekly_texts(sketched())
+    assert weekly_texts(sketched(), EN) == weekly_texts(sketched(), EN)

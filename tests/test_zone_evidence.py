@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 from analyses import usual_analysis
+from languages import EN
 from sites import SETTINGS as USUAL_SETTINGS
 from sites import make_site
 
@@ -71,7 +72,7 @@ def each(tmp_path_factory: pytest.TempPathFactory) -> Analysis:
 
 @pytest.fixture(scope="module")
 def page(each: Analysis) -> str:
-    return activity_map(each)
+    return activity_map(each, EN)
 
 
 def test_each_state_comes_out_of_the_whole_analysis(each: Analysis) -> None:
@@ -177,14 +178,14 @@ def test_the_page_says_state_chance_limit_and_next_step(page: str) -> None:
 
 
 def test_without_a_limit_the_page_has_one_line_more_and_no_states() -> None:
-    text = activity_map(usual_analysis())
+    text = activity_map(usual_analysis(), EN)
     assert text.count(NO_LIMIT_SET) == 1
     assert 'id="states"' not in text
     assert '"evidence":null' in text
 
 
 def test_no_traps_is_hatched_and_never_drawn_as_low(each: Analysis) -> None:
-    evidence = map_payload(each)["evidence"]
+    evidence = map_payload(each, EN)["evidence"]
     assert evidence["zone"] == "ablhlt"
     assert evidence["fills"]["t"] == "url(#fill-t)"
     assert evidence["letters"] == ["A", "", "", "U", "", ""]
@@ -248,7 +249,7 @@ def test_a_plan_against_larvae_says_where_only_adults_were_judged(tmp_path: Path
 def test_limits_of_other_days_are_not_called_missing(tmp_path: Path) -> None:
     days = 'from = "06-01"\nto = "06-30"\n'
     found = analysed(tmp_path, [], text_of([ONE_OF_EACH[0]]) + days)
-    page = activity_map(found)
+    page = activity_map(found, EN)
     assert "None of your limits holds for a zone on 10 May 2026" in page
     assert "They hold from 1 June to 30 June." in page
     assert NO_LIMIT_SET not in page
@@ -265,7 +266,7 @@ def test_a_zone_judged_by_its_cores_is_not_among_those_of_which_nothing_is_known
         cores.write("Z6,2026-05-04,20,10,cm,90,\n")
     found = analyse(read_site(folder))
     assert found.zones.set_index("zone_id").loc["Z6", "state"] == "above"
-    said = " ".join(headline(found))
+    said = " ".join(headline(found, EN))
     assert "1 zone has no traps and is judged by cores alone." in said
     assert "has no traps: nothing can be said" not in said
 

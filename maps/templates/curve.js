@@ -19,9 +19,9 @@ function drawCurve() {
   for (const part of [0, 0.5, 1]) {
     const level = y(top * part);
     svg.append(svgElement('path', { d: `M${CURVE.left} ${level}H${CURVE.width - CURVE.right}`, class: part ? 'grid' : 'axis' }));
-    svg.append(svgElement('text', { x: CURVE.left - 5, y: level + 4, 'text-anchor': 'end' }, String(top * part)));
+    svg.append(svgElement('text', { x: CURVE.left - 5, y: level + 4, 'text-anchor': 'end' }, written(top * part)));
   }
-  svg.append(svgElement('text', { x: 0, y: 11 }, 'adults per trap-week'));
+  svg.append(svgElement('text', { x: 0, y: 11 }, say('map_script.axis')));
   for (const run of runs(rate)) {
     const there = run.filter((k) => low[k] !== null && high[k] !== null);
     if (there.length > 1) {
@@ -36,7 +36,7 @@ function drawCurve() {
   }
   const spoiltShare = rate.map((_, k) => (spoilt[k] ? spoilt[k] / (checked[k] + spoilt[k]) : 0));
   const full = [0.25, 0.5, 1].find((share) => share >= Math.max(...spoiltShare));
-  document.getElementById('void-full').textContent = `${100 * full} %`;
+  document.getElementById('curve-note').textContent = say('map_script.curve_note', undefined, { reference: data.designs[0], full: say('numbers.percent', 100 * full) });
   const every = Math.ceil(rate.length / 12);
   rate.forEach((_, k) => {
     const bar = Math.min(slot - 2, 18);
@@ -45,8 +45,8 @@ function drawCurve() {
     if (share) svg.append(svgElement('rect', { x: x(k) - bar / 2, y: base + 8 + CURVE.strip * (1 - share), width: bar, height: CURVE.strip * share, class: 'void' }));
     if ((rate.length - 1 - k) % every === 0) svg.append(svgElement('text', { x: x(k), y: CURVE.height - 8, 'text-anchor': 'middle' }, String(data.weeks[k][0])));
   });
-  svg.append(svgElement('text', { x: 0, y: base + 20 }, 'void'));
-  svg.append(svgElement('text', { x: 0, y: CURVE.height - 8 }, 'week'));
+  svg.append(svgElement('text', { x: 0, y: base + 20 }, say('map_script.axis_void')));
+  svg.append(svgElement('text', { x: 0, y: CURVE.height - 8 }, say('map_script.axis_week')));
   const now = svgElement('path', { class: 'now' });
   const here = svgElement('circle', { r: 4.5, class: 'here' });
   svg.append(now, here);
@@ -77,6 +77,7 @@ function runs(values) {
 }
 
 function curveText() {
-  const parts = data.curve.rate.map((rate, k) => `week ${data.weeks[k][0]}: ${rateText(rate)}`);
-  return `Adults per trap-week. ${parts.join('; ')}.`;
+  const parts = data.curve.rate.map((rate, k) => say('map_script.curve_week', data.weeks[k][0], { rate: rateText(rate) }));
+  const weeks = parts.reduce((before, week) => say('map_script.curve_join', undefined, { weeks: before, week }));
+  return say('map_script.curve', undefined, { weeks });
 }

@@ -69,17 +69,31 @@ function facts(pairs) {
   return list;
 }
 
-function rateLine(rate, nights, adults, interval) {
-  if (!nights) return 'no countable nights yet';
-  const total = adults === undefined ? '' : `${counted(adults, 'adult')}, `;
-  const range = interval && currentWeek === lastWeek ? ` (95 % interval ${interval})` : '';
-  const per = rate === null ? 'cannot be compared yet' : `${rateText(rate)} per trap-week${range}`;
-  return `${per}; ${total}${counted(Math.round(nights), 'trap-night')}`;
+function nightsSaid(nights) {
+  return say('map_panel.nights', Math.round(nights));
+}
+
+// The rate to date; of the last week with its interval, which `interval` says.
+function rateLine(rate, nights, interval, adults) {
+  if (!nights) return say('map_panel.no_nights');
+  const per = rate === null ? say('map_panel.not_comparable') : interval(rateText(rate));
+  const told = { rate: per, nights: nightsSaid(nights) };
+  if (adults === undefined) return say('map_panel.effort', undefined, told);
+  return say('map_panel.effort_adults', undefined, { ...told, adults: say('map_panel.adults', adults) });
+}
+
+function withInterval(key, name, text) {
+  const shown = text && currentWeek === lastWeek;
+  return (rate) => say(shown ? `map_panel.${key}` : 'map_panel.rate', undefined, { rate, [name]: text });
+}
+
+function factsSaid(pairs) {
+  return pairs.map(([key, value]) => [say(`map_panel.${key}`, data.weeks[currentWeek][0]), value]);
 }
 
 function evidenceFacts(k) {
   const evidence = evidenceOf(currentWeek);
-  return evidence ? [['Evidence', evidence.verdicts[k]], ['Next', evidence.nexts[k]]] : [];
+  return evidence ? [['evidence', evidence.verdicts[k]], ['next', evidence.nexts[k]]] : [];
 }
 
 function pick(kind, k, text) {
@@ -111,7 +125,7 @@ function weekTable(caption, heads, rows) {
   const folded = document.createElement('details');
   const box = textElement('table', '', 'story');
   const head = document.createElement('tr');
-  heads.forEach((text) => { const cell = textElement('th', text); cell.scope = 'col'; head.append(cell); });
+  heads.forEach((name) => { const cell = textElement('th', say(`map_panel.${name}`)); cell.scope = 'col'; head.append(cell); });
   box.append(textElement('caption', caption, 'hidden'), head);
   for (const [first, ...rest] of rows) {
     const line = document.createElement('tr');
@@ -144,7 +158,7 @@ function zoneChart(weeks) {
   const svg = svgElement('svg', { class: 'curve small', viewBox: `0 0 ${width} ${height}`, 'aria-hidden': 'true' });
   for (const share of [0, 0.5, 1]) {
     svg.append(svgElement('path', { d: `M${left} ${y(top * share)}H${width - 8}`, class: share ? 'grid' : 'axis' }));
-    svg.append(svgElement('text', { x: left - 5, y: y(top * share) + 4, 'text-anchor': 'end' }, String(top * share)));
+    svg.append(svgElement('text', { x: left - 5, y: y(top * share) + 4, 'text-anchor': 'end' }, written(top * share)));
   }
   const every = Math.ceil(weeks.length / 10);
   weeks.forEach((week, n) => {
@@ -158,25 +172,33 @@ function zoneChart(weeks) {
   return svg;
 }
 
+function rangeSaid([, low, high]) {
+  return say('map_panel.range', undefined, { low: rateText(low), high: rateText(high) });
+}
+
 function zoneStory(k) {
   const { story } = data;
   const parts = [];
   const weeks = zoneWeeks(k);
   if (weeks.some((week) => week)) {
-    const rows = weeks.map((week, n) => [String(data.weeks[n][0]), week ? rateText(week[0]) : 'no count', week ? `${rateText(week[1])} to ${rateText(week[2])}` : '']);
-    parts.push(part('Catch by week', zoneChart(weeks), textElement('p', 'Dot: adults per trap-week of that week alone. Bar: 95 % interval; a bar past the top line goes on, the figures tell how far.', 'fine'),
-      weekTable('Catch by week in figures', ['Week', 'Rate', '95 % interval'], rows)));
+    const rows = weeks.map((week, n) => [String(data.weeks[n][0]), week ? rateText(week[0]) : say('map_panel.no_count'), week ? rangeSaid(week) : '']);
+    parts.push(part(say('map_panel.by_week'), zoneChart(weeks), textElement('p', say('map_panel.by_week_note'), 'fine'),
+      weekTable(say('map_panel.by_week_figures'), ['col_week', 'col_rate', 'col_interval'], rows)));
   }
-  parts.push(part('Limit', lines([story.limits[k]])));
-  parts.push(part('Cores', lines(story.cores[k] || [story.words.cores])));
-  parts.push(part('Treatments', lines(story.treatments[k] || [story.words.treatments])));
+  parts.push(part(say('map_panel.limit'), lines([story.limits[k]])));
+  parts.push(part(say('map_panel.cores'), lines(story.cores[k] || [say('map_panel.no_cores')])));
+  parts.push(part(say('map_panel.treatments'), lines(story.treatments[k] || [say('map_panel.no_treatments')])));
   const own = data.traps.id.map((_, trap) => trap).filter((trap) => data.traps.zone[trap] === k);
   if (own.length) {
     const list = textElement('p', '', 'picks');
     own.forEach((trap) => list.append(pick('trap', trap, data.traps.location[trap]), ' '));
-    parts.push(part('Its traps', list));
+    parts.push(part(say('map_panel.its_traps'), list));
   }
   return parts;
+}
+
+function visitSaid(code) {
+  return code ? say(`visit.${code}`) : say('map_panel.not_in_use');
 }
 
 function trapStory(k) {
@@ -184,42 +206,43 @@ function trapStory(k) {
   const rows = data.weeks.map(([number], week) => {
     const code = data.chars.status[t.status[week].charAt(k)];
     const ok = code === 'ok';
-    return [String(number), code ? data.words.statuses[code] : 'not in use', ok ? String(t.weekAdults[week][k] || 0) : '',
-      ok ? String(t.weekNights[week][k] || 0) : '', ok ? rateText(rateOf(t.weekAdults[week][k], t.weekNights[week][k])) : ''];
+    return [String(number), visitSaid(code), ok ? written(t.weekAdults[week][k] || 0) : '',
+      ok ? written(t.weekNights[week][k] || 0) : '', ok ? rateText(rateOf(t.weekAdults[week][k], t.weekNights[week][k])) : ''];
   });
-  const history = weekTable('Visits by week', ['Week', 'Visit', 'Adults', 'Nights', 'Per trap-week'], rows);
+  const history = weekTable(say('map_panel.visits'), ['col_week', 'col_visit', 'col_adults', 'col_nights', 'col_per_week'], rows);
   history.open = true;
-  const home = t.zone[k] < 0 ? [] : [part('Its zone', pick('zone', t.zone[k], data.zones.id[t.zone[k]]))];
-  return [...home, part('History', history)];
+  const home = t.zone[k] < 0 ? [] : [part(say('map_panel.its_zone'), pick('zone', t.zone[k], data.zones.id[t.zone[k]]))];
+  return [...home, part(say('map_panel.history'), history)];
 }
 
 function zoneFacts(k) {
   const z = data.zones;
   const latest = currentWeek === lastWeek;
-  const state = data.words.states[data.chars.state[z.state[currentWeek].charAt(k)]];
+  const state = data.chars.state[z.state[currentWeek].charAt(k)];
   const mark = data.chars.mark[z.mark[currentWeek].charAt(k)];
-  return [
-    ['Use', z.use[k]], ['Area', z.area[k]], ['Traps', latest ? String(z.traps[k]) : ''],
-    ['To date', state || rateLine(z.rate[currentWeek][k], z.nights[currentWeek][k], undefined, z.interval[k])],
+  const rate = withInterval('rate_told', 'told', z.interval[k]);
+  return factsSaid([
+    ['use', z.use[k]], ['area', z.area[k]], ['traps', latest ? written(z.traps[k]) : ''],
+    ['to_date', state ? say(`zone_rate.${state}`) : rateLine(z.rate[currentWeek][k], z.nights[currentWeek][k], rate)],
     ...evidenceFacts(k),
-    ['Mark', mark === 'none' ? '' : data.words.names[mark]], ['Trapping', latest ? z.gap[k] : ''],
-  ];
+    ['mark', mark === 'none' ? '' : say(`mark_names.${mark}`)], ['trapping', latest ? z.gap[k] : ''],
+  ]);
 }
 
 function trapFacts(k) {
   const t = data.traps;
   const status = data.chars.status[t.status[currentWeek].charAt(k)];
-  const week = !status ? 'not in use' : status !== 'ok' ? data.words.statuses[status]
-    : `${counted(t.weekAdults[currentWeek][k] || 0, 'adult')} in ${counted(Math.round(t.weekNights[currentWeek][k] || 0), 'trap-night')}`;
+  const caught = { adults: say('map_panel.adults', t.weekAdults[currentWeek][k] || 0), nights: nightsSaid(t.weekNights[currentWeek][k] || 0) };
   const mark = data.chars.mark[t.mark[currentWeek].charAt(k)];
-  const zone = t.zone[k] < 0 ? '' : data.zones.id[t.zone[k]];
-  return [
-    ['Design', data.designs[t.design[k]]], ['Zone', zone], ['Place', t.placement[k]],
-    [`Week ${data.weeks[currentWeek][0]}`, week],
-    ['To date', rateLine(rateOf(t.adults[currentWeek][k], t.nights[currentWeek][k]), t.nights[currentWeek][k], t.adults[currentWeek][k] || 0, t.interval[k])],
-    ['Mark', [data.words.marks[mark], mark === 'not_testable' ? t.why[k] : ''].join(' ').trim()],
-    ['For its place', currentWeek === lastWeek ? t.expected[k] : ''],
-  ];
+  const said = say(`marks.${mark}`);
+  const rate = withInterval('rate_interval', 'interval', t.interval[k]);
+  return factsSaid([
+    ['design', data.designs[t.design[k]]], ['zone', t.zone[k] < 0 ? '' : data.zones.id[t.zone[k]]], ['place', t.placement[k]],
+    ['week', status === 'ok' ? say('map_panel.caught', undefined, caught) : visitSaid(status)],
+    ['to_date', rateLine(rateOf(t.adults[currentWeek][k], t.nights[currentWeek][k]), t.nights[currentWeek][k], rate, t.adults[currentWeek][k] || 0)],
+    ['mark', mark === 'not_testable' && t.why[k] ? say('map_panel.not_testable', undefined, { mark: said, why: t.why[k] }) : said],
+    ['for_place', currentWeek === lastWeek ? t.expected[k] : ''],
+  ]);
 }
 
 function showDetail() {
@@ -227,7 +250,7 @@ function showDetail() {
   const { kind, k } = chosen;
   const title = document.createElement('h3');
   if (kind === 'suggestion') {
-    title.textContent = `Suggested place ${data.suggestions[k][0]}`;
+    title.textContent = say('map_script.suggestion', data.suggestions[k][0]);
     const text = document.createElement('p');
     text.append(textElement('bdi', data.suggestions[k][2]));
     panel.replaceChildren(title, text);
@@ -235,7 +258,7 @@ function showDetail() {
   }
   panel.querySelectorAll('details').forEach((one) => openParts[one.open ? 'add' : 'delete'](one.textContent.slice(0, 20)));
   const name = kind === 'zone' ? data.zones.id[k] : data.traps.id[k];
-  title.append(kind === 'zone' ? 'Zone ' : 'Trap ', textElement('bdi', name));
+  title.append(...nameParts(kind, name));
   panel.replaceChildren(title, facts(kind === 'zone' ? zoneFacts(k) : trapFacts(k)), ...(kind === 'zone' ? zoneStory(k) : trapStory(k)));
   panel.querySelectorAll('details').forEach((one) => { if (openParts.has(one.textContent.slice(0, 20))) one.open = true; });
   const zone = kind === 'zone' ? k : data.traps.zone[k];
@@ -243,7 +266,7 @@ function showDetail() {
 }
 
 function toTable(zone) {
-  const button = textElement('button', 'Show in the table', 'wide');
+  const button = textElement('button', say('map_script.in_table'), 'wide');
   button.type = 'button';
   button.addEventListener('click', () => {
     const target = rowOf(zone).querySelector('.pick');

@@ -60,6 +60,10 @@ const KNOWN_KINDS = { water: 'url(#fill-water)', bunker: 'url(#fill-bunker)', bu
 // keyboard reaches zones and traps through the table and the search box.
 const label = L.tooltip({ direction: 'top', offset: [0, -8] });
 
+function nameOf(id, name) {
+  return name && name !== id ? say('map_script.named', undefined, { id, name }) : id;
+}
+
 function named(shape, text) {
   const follow = (event) => label.setContent(textElement('bdi', text)).setLatLng(event.latlng).addTo(map);
   return shape.on({ mouseover: follow, mousemove: follow, mouseout: () => label.remove() });
@@ -71,7 +75,7 @@ function drawFeatures(name, line, fillOf) {
     const shape = form === 'area'
       ? L.polygon(parts, styled(name, look))
       : L.polyline(parts.map((part) => part[0]), styled(name, { color: line, weight: 5 }));
-    named(shape, `${id}: ${kind}`).addTo(layers[name]);
+    named(shape, say('map_script.named', undefined, { id, name: kind })).addTo(layers[name]);
   }
 }
 drawFeatures('refuges', 'colour(REFUGE_LINE)', () => 'url(#fill-refuge)');
@@ -82,7 +86,7 @@ const zones = data.zones.id.map((id, k) => {
     color: 'colour(ZONE_EDGE)', weight: 1, fillOpacity: 1, className: 'zone',
   }));
   const name = data.zones.name[k];
-  named(shape, name && name !== id ? `${id}: ${name}` : id);
+  named(shape, nameOf(id, name));
   shape.on('click', () => choose('zone', k, 'map'));
   return shape.addTo(layers.zones);
 });
@@ -115,7 +119,7 @@ data.suggestions.forEach(([number, at, sentence], k) => {
   const marker = L.marker(at, { icon, pane: 'suggestions', riseOnHover: true });
   marker.on('click', () => choose('suggestion', k, 'map')).addTo(layers.suggestions);
   const button = marker.getElement();
-  button.setAttribute('aria-label', `Suggested place ${number}: ${sentence}`);
+  button.setAttribute('aria-label', say('map_script.suggestion_said', number, { sentence }));
   button.addEventListener('keydown', (event) => {
     if (event.key !== 'Enter' && event.key !== ' ') return;
     event.preventDefault();
@@ -286,15 +290,20 @@ function fitAll() {
 
 const north = L.control({ position: 'topright' });
 north.onAdd = () => {
-  const box = textElement('div', 'N', 'north');
+  const box = textElement('div', say('map_script.north'), 'north');
   box.setAttribute('role', 'img');
-  box.setAttribute('aria-label', 'North is up');
+  box.setAttribute('aria-label', say('map_script.north_up'));
   const arrow = svgElement('svg', { viewBox: '0 0 18 26', 'aria-hidden': 'true' });
   arrow.append(svgElement('path', { d: 'M9 1L16 25L9 19L2 25z', fill: INK }));
   box.append(arrow);
   return box;
 };
 north.addTo(map);
+for (const way of ['in', 'out']) {
+  const button = map.getContainer().querySelector(`.leaflet-control-zoom-${way}`);
+  button.title = say(`map_script.zoom_${way}`);
+  button.setAttribute('aria-label', button.title);
+}
 const ruler = L.control.scale({ maxWidth: 140 }).addTo(map);
 
 document.querySelectorAll('[data-layer]').forEach((box) => {

@@ -64,8 +64,7 @@ function worstZones() {
   const made = document.createElement('table');
   made.createTHead().append(worstRow('th', table.tHead.rows[0], columns));
   made.createTBody().append(...rows.map((row) => worstRow('td', row, columns)));
-  const title = 'state' in columns ? 'Zones most likely over their limit' : 'Zones with the highest catch rate, season to date';
-  section.append(textElement('h2', `${title}; as many as fit, the browser's own print has them all`), made);
+  section.append(textElement('h2', say('state' in columns ? 'map_script.worst_judged' : 'map_script.worst_rate')), made);
   return section;
 }
 

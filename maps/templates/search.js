@@ -4,20 +4,26 @@ const foundList = document.getElementById('found');
 const foundCount = document.getElementById('search-count');
 const MOST_FOUND = 8;
 const entries = [
-  ...data.zones.id.map((id, k) => ({ kind: 'zone', k, text: data.zones.name[k] && data.zones.name[k] !== id ? `${id}: ${data.zones.name[k]}` : id })),
+  ...data.zones.id.map((id, k) => ({ kind: 'zone', k, text: nameOf(id, data.zones.name[k]) })),
   ...data.traps.location.map((id, k) => ({ kind: 'trap', k, text: id })),
 ];
+
+// What a zone or trap is called; its own name is set apart, whatever its way of writing.
+function nameParts(kind, id) {
+  const [before, after] = say(`map_script.${kind}`, undefined, { id: '\u0000' }).split('\u0000');
+  return [before, textElement('bdi', id), after];
+}
 
 function search() {
   const wanted = searchBox.value.trim().toLowerCase();
   const hits = wanted ? entries.filter((entry) => entry.text.toLowerCase().includes(wanted)) : [];
   hits.sort((a, b) => b.text.toLowerCase().startsWith(wanted) - a.text.toLowerCase().startsWith(wanted));
-  foundCount.textContent = wanted ? `${hits.length || 'No'} ${hits.length === 1 ? 'match' : 'matches'}` : '';
+  foundCount.textContent = wanted ? say(hits.length ? 'map_script.matches' : 'map_script.no_match', hits.length) : '';
   foundList.replaceChildren(...hits.slice(0, MOST_FOUND).map((hit) => {
     const item = document.createElement('li');
     const button = document.createElement('button');
     button.type = 'button';
-    button.append(hit.kind === 'zone' ? 'Zone ' : 'Trap ', textElement('bdi', hit.text));
+    button.append(...nameParts(hit.kind, hit.text));
     button.addEventListener('click', () => take(hit));
     item.append(button);
     return item;

@@ -1,3 +1,5 @@
+const { say, rate: rateText, written } = languageOf(data.said);
+
 // Shapes of equal area for traps and rings; the same outlines as maps/glyphs.py draws in the key.
 const TURN = Math.PI / 180;
 const CORNERS = { square: [4, 45], triangle: [3, -90], diamond: [4, 0], hexagon: [6, 0] };
@@ -82,15 +84,4 @@ function svgElement(tag, attributes, text) {
   for (const [name, value] of Object.entries(attributes)) element.setAttribute(name, value);
   if (text !== undefined) element.textContent = text;
   return element;
-}
-
-function rateText(rate) {
-  if (rate === null) return 'no rate';
-  if (rate === 0) return '0';
-  if (rate < 0.005) return 'under 0.01';
-  return rate < 1 ? rate.toFixed(2) : rate < 10 ? rate.toFixed(1) : Math.round(rate).toLocaleString('en');
-}
-
-function counted(number, noun) {
-  return `${number.toLocaleString('en')} ${noun}${number === 1 ? '' : 's'}`;
 }

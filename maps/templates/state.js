@@ -26,8 +26,14 @@ function remember(step) {
   try {
     if (step) window.history.pushState(null, '', url); else window.history.replaceState(null, '', url);
   } catch (refused) {
-    told.textContent = 'This browser does not let the page keep its state in the link.';
+    told.textContent = say('map_script.no_state');
   }
+}
+
+function lackedText(unknown) {
+  const each = unknown.map(([kind, id]) => say(`map_script.lacks_${kind}`, undefined, { id }));
+  const things = each.reduce((before, thing) => say('map_script.lack_and', undefined, { things: before, thing }));
+  return say('map_script.lacks', undefined, { things });
 }
 
 function settle() {
@@ -36,11 +42,11 @@ function settle() {
   settling = true;
   stop();
   const week = state.has('week') ? data.weeks.findIndex(([number]) => String(number) === state.get('week')) : lastWeek;
-  if (week < 0) unknown.push(`week ${state.get('week')}`);
+  if (week < 0) unknown.push(['week', state.get('week')]);
   setWeek(week < 0 ? lastWeek : week);
   const known = boxes.map((box) => box.dataset.layer);
   const asked = (state.get('layers') ?? layersAtFirst).split(',').filter(Boolean);
-  unknown.push(...asked.filter((name) => !known.includes(name)).map((name) => `layer ${name}`));
+  unknown.push(...asked.filter((name) => !known.includes(name)).map((name) => ['layer', name]));
   // A link whose layers this page does not have would leave the map empty.
   const wanted = asked.length && !asked.some((name) => known.includes(name)) ? layersAtFirst.split(',') : asked;
   boxes.forEach((box) => {
@@ -50,10 +56,10 @@ function settle() {
   const [kind, ids] = state.has('trap') ? ['trap', data.traps.location] : ['zone', data.zones.id];
   const name = state.get(kind);
   const k = name === null ? -1 : ids.indexOf(name);
-  if (name !== null && k < 0) unknown.push(`${kind} ${name}`);
+  if (name !== null && k < 0) unknown.push([kind, name]);
   if (k >= 0 && !(chosen && chosen.kind === kind && chosen.k === k)) choose(kind, k, 'link');
   if (k < 0) unchoose();
-  told.textContent = unknown.length ? `The link asks for ${unknown.join(' and ')}, which this page does not have.` : '';
+  told.textContent = unknown.length ? lackedText(unknown) : '';
   settling = false;
 }
 

@@ -9,7 +9,7 @@ function compare(a, b, direction) {
   const emptyA = a === null || a === '';
   const emptyB = b === null || b === '';
   if (emptyA || emptyB) return emptyA - emptyB;
-  return direction * (typeof a === 'number' ? a - b : a.localeCompare(b, 'en', { numeric: true }));
+  return direction * (typeof a === 'number' ? a - b : a.localeCompare(b, data.said.locale, { numeric: true }));
 }
 
 table.querySelectorAll('.sort').forEach((button, column) => {

@@ -38,7 +38,7 @@ projectButton.addEventListener('click', () => {
   const on = !document.body.classList.contains('projected');
   const whole = document.documentElement;
   if (on && whole.requestFullscreen) {
-    whole.requestFullscreen().catch(() => { toolSays.textContent = 'This browser does not allow full screen here; the large view works without it.'; });
+    whole.requestFullscreen().catch(() => { toolSays.textContent = say('map_script.no_full_screen'); });
   } else if (!on && document.fullscreenElement) document.exitFullscreen();
   project(on);
 });
@@ -48,15 +48,15 @@ document.addEventListener('fullscreenchange', () => {
 });
 
 // The position is asked for only when the button is pressed, and kept nowhere.
-const LOCATE_FAILS = {
-  1: 'Your position was refused: by you, or because this page was opened as a file, where some browsers give none.',
-  2: 'Your position could not be found.',
-  3: 'Your position took too long to find; try again under the open sky.',
-};
+const LOCATE_FAILS = { 1: 'refused', 2: 'not_found', 3: 'too_long' };
+
+function inFeet(metres) {
+  return Math.round(metres * FEET_PER_METRE);
+}
 
 locateButton.addEventListener('click', () => {
-  if (!navigator.geolocation) { toolSays.textContent = 'This browser gives a page no position.'; return; }
-  toolSays.textContent = 'Looking for your position …';
+  if (!navigator.geolocation) { toolSays.textContent = say('map_script.no_position'); return; }
+  toolSays.textContent = say('map_script.looking');
   navigator.geolocation.getCurrentPosition(({ coords }) => {
     const at = [coords.latitude, coords.longitude];
     const metres = Math.max(1, Math.round(coords.accuracy));
@@ -64,11 +64,9 @@ locateButton.addEventListener('click', () => {
     L.circle(at, { radius: coords.accuracy, color: INK, weight: 2, fill: false, pane: 'helpers', interactive: false, className: 'me' }).addTo(helpers);
     L.circleMarker(at, { radius: 6, color: 'colour(PAPER)', weight: 2, fillColor: 'colour(ACT)', fillOpacity: 1, pane: 'helpers', interactive: false }).addTo(helpers);
     const inside = L.latLngBounds(data.bounds).pad(0.2).contains(at);
-    toolSays.textContent = inside
-      ? `You are within ${metres} m (${Math.round(metres * FEET_PER_METRE)} ft) of the dot.`
-      : `You are not on this site; your position is known to ${metres} m (${Math.round(metres * FEET_PER_METRE)} ft).`;
+    toolSays.textContent = say(inside ? 'map_script.within' : 'map_script.elsewhere', undefined, { metres, feet: inFeet(metres) });
     if (inside) map.setView(at, Math.max(map.getZoom(), map.getBoundsZoom(data.bounds) + 2), { animate: !calm });
-  }, ({ code }) => { toolSays.textContent = LOCATE_FAILS[code]; }, { enableHighAccuracy: true, timeout: 20000 });
+  }, ({ code }) => { toolSays.textContent = say(`map_script.${LOCATE_FAILS[code]}`); }, { enableHighAccuracy: true, timeout: 20000 });
 });
 
 function measureFrom(at) {
@@ -76,8 +74,8 @@ function measureFrom(at) {
   tape.line.setLatLngs(tape.points);
   L.circleMarker(at, { radius: 4, color: 'colour(PAPER)', weight: 1.5, fillColor: INK, fillOpacity: 1, pane: 'helpers', interactive: false }).addTo(helpers);
   const metres = tape.points.slice(1).reduce((sum, point, k) => sum + point.distanceTo(tape.points[k]), 0);
-  toolSays.textContent = tape.points.length < 2 ? 'Press the next point. Escape ends.'
-    : `${metres < 10 ? metres.toFixed(1) : Math.round(metres).toLocaleString('en')} m (${Math.round(metres * FEET_PER_METRE).toLocaleString('en')} ft) in a straight line from point to point. Escape ends.`;
+  toolSays.textContent = tape.points.length < 2 ? say('map_script.next_point')
+    : say('map_script.distance', undefined, { metres: written(metres, metres < 10 ? 1 : 0), feet: inFeet(metres) });
 }
 
 function endMeasure() {
@@ -102,7 +100,7 @@ function beginMeasure() {
   map.getContainer().addEventListener('click', catcher, true);
   map.getContainer().classList.add('measuring');
   pressed(measureButton, true);
-  toolSays.textContent = 'Press points on the map, or move it and press Enter to take its middle. Escape ends.';
+  toolSays.textContent = say('map_script.points');
 }
 
 measureButton.addEventListener('click', () => (tape ? endMeasure() : beginMeasure()));

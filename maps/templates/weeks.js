@@ -12,8 +12,8 @@ function setWeek(week) {
   const [number, span, sentence] = data.weeks[week];
   currentWeek = week;
   slider.value = String(week);
-  slider.setAttribute('aria-valuetext', `Week ${number}, ${span}`);
-  document.getElementById('week-number').textContent = String(number);
+  slider.setAttribute('aria-valuetext', say('map_script.week_span', number, { span }));
+  document.getElementById('week-number').textContent = say('map_script.week', number);
   document.getElementById('week-span').textContent = span;
   document.getElementById('week-sentence').textContent = sentence;
   backButton.disabled = week === 0;
@@ -29,13 +29,13 @@ function stop() {
   clearInterval(timer);
   timer = null;
   remember(false);
-  playButton.textContent = 'Play';
+  playButton.textContent = say('map_script.play');
   playButton.setAttribute('aria-pressed', 'false');
 }
 
 function play() {
   if (currentWeek === lastWeek) setWeek(0);
-  playButton.textContent = 'Pause';
+  playButton.textContent = say('map_script.pause');
   playButton.setAttribute('aria-pressed', 'true');
   timer = setInterval(() => {
     setWeek(currentWeek + 1);

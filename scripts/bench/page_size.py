@@ -22,6 +22,7 @@ from playwright.sync_api import Page, sync_playwright
 from shapely.geometry import Point, box
 
 from data.reading import read_site
+from maps.language_file import english
 from maps.page import activity_map
 from spatial.analysis import analyse
 from spatial.arrays import NameArray
@@ -47,9 +48,9 @@ def main(traps: int, weeks: int, zones: int) -> None:
     """Measure both pages and print the figures."""
     demo = analyse(read_site(SITE))
     pages = {
-        "demo": activity_map(demo),
+        "demo": activity_map(demo, english()),
         f"{traps} traps x {weeks} weeks x {zones} zones": activity_map(
-            invented(demo, traps, weeks, zones)
+            invented(demo, traps, weeks, zones), english()
         ),
     }
     print(f"{'page':38s} {'MB':>6s} {'painted ms':>11s} {'step ms':>8s} {'slowest':>8s}")

@@ -14,10 +14,11 @@ from data.findings import SettingsError
 from data.reading import read_site
 from data.version import VERSION
 from maps.exports import WGS84, suggested_traps_geojson, suggested_traps_gpx
+from maps.language_file import english
 from maps.network_page import network_csv, network_html, network_json, suggested_csv
 from maps.network_words import network_sentences, place_sentences
 from maps.parts_sheet import SheetHead, parts_sheet
-from maps.words import PLACES
+from maps.words import place_name
 from scripts.out_folder import default_folder, out_option, written
 from scripts.progress import Progress
 from scripts.site_run import aside_texts, going_options, refuse_errors, say
@@ -119,7 +120,7 @@ def chosen_traps(report: NetworkReport) -> list[Chosen]:
             design=str(row["design"]),
             zone_id=str(row["zone_id"]),
             zone_use=str(use[row["zone_id"]]),
-            place=PLACES[row["place"]],
+            place=place_name(str(row["place"]), english()),
             longitude=float(longitude),
             latitude=float(latitude),
             axis_deg=float(row["bearing_deg"]),

@@ -11,9 +11,10 @@ from data.reading import read_site
 from maps.decision_words import no_limit_sentence, states_headline
 from maps.words import headline
 from maps.write import weekly_texts
+from scripts.language_option import language_of, language_option
 from scripts.out_folder import default_folder, out_option, written
 from scripts.progress import Progress
-from scripts.site_run import aside_texts, refuse_errors, say
+from scripts.site_run import aside_texts, going_options, refuse_errors, say
 from spatial.analysis import analyse
 
 
@@ -33,12 +34,17 @@ from spatial.analysis import analyse
     show_default=True,
     help="Seed of the permutations; the same seed gives the same files.",
 )
-@click.option(
-    "--keep-going", is_flag=True, help="Go on without the rows that hold errors; list them."
-)
-@click.option("--quiet", is_flag=True, help="Say nothing but errors and the paths written.")
+@language_option
+@going_options
 def command(
-    site: Path, *, week: str | None, out: Path | None, seed: int, keep_going: bool, quiet: bool
+    site: Path,
+    *,
+    week: str | None,
+    out: Path | None,
+    seed: int,
+    language: Path | None,
+    keep_going: bool,
+    quiet: bool,
 ) -> None:
     """Draw the week's activity map and tables of SITE, a folder with site.toml and its tables.
 
@@ -49,6 +55,7 @@ def command(
     with Progress(quiet=quiet) as progress:
         progress.step("reading the site")
         checked = read_site(site)
+        lang = language_of(language, site, checked.settings)
         if not keep_going:
             refuse_errors(checked)
         if checked.settings.aerial.file:
@@ -57,12 +64,12 @@ def command(
         progress.step("looking for patches")
         analysis = analyse(checked, week, seed=seed)
         progress.step("drawing")
-        texts = weekly_texts(analysis)
+        texts = weekly_texts(analysis, lang)
         folder = out or default_folder(site)
         paths = written({**texts, **aside_texts(checked, folder)}, folder, site)
     limits = checked.settings.limits
-    judged = [states_headline(analysis.decisions)] if analysis.judged else []
+    judged = [states_headline(analysis.decisions, lang)] if analysis.judged else []
     if limits and not analysis.judged:
-        judged = [no_limit_sentence(limits, analysis.season.cutoff)]
-    first, *more = headline(analysis)
+        judged = [no_limit_sentence(limits, analysis.season.cutoff, lang)]
+    first, *more = headline(analysis, lang)
     say(checked.findings, [first, *judged, *more], paths, quiet=quiet)
