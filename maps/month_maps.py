@@ -53,14 +53,19 @@ def month_maps_svg(review: SeasonReview, names: Mapping[date, str], label: str, 
     rows = math.ceil(len(review.months) / COLUMNS)
     size = (COLUMNS * wide, rows * high + _KEY_MM)
     scale = DiscScale(max(float(table["rate"].max()) for table in review.months.values()))
-    parts = [_grounds(zones, frame)]
+    # A trap outside all zones must not lie on the next month's map.
+    panel = (
+        f'<rect x="{_BLANK_MM}" y="{_BLANK_MM}" width="{wide:.1f}" height="{high - _HEAD_MM:.1f}"/>'
+    )
+    parts = [_grounds(zones, frame), f'<clipPath id="panel">{panel}</clipPath>']
     for number, (month, table) in enumerate(review.months.items()):
         x, y = number % COLUMNS * wide, number // COLUMNS * high
         parts.append(
             f'<text x="{x + 1:.1f}" y="{y + 3.8:.1f}" font-size="3" font-weight="700">'
             f"{escape(names[month])}</text>"
-            f'<g transform="translate({x - _BLANK_MM:.1f} {y + _HEAD_MM - _BLANK_MM:.1f})">'
-            f'<use href="#grounds"/>{_discs(traps, table, frame, scale)}</g>'
+            f'<g transform="translate({x - _BLANK_MM:.1f} {y + _HEAD_MM - _BLANK_MM:.1f})" '
+            f'clip-path="url(#panel)"><use href="#grounds"/>'
+            f"{_discs(traps, table, frame, scale)}</g>"
         )
     parts.append(scale.key(rows * high + _KEY_MM / 2, unit))
     return (

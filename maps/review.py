@@ -27,6 +27,9 @@ from spatial.season_review import SeasonReview
 PICTURES = ("where", "weeks", "months", "years", "effects", "network")
 """The six, in their order."""
 
+MOST_EFFECTS = 12
+"""Of more treatments the first of the season are not drawn, so that all stays on two sheets."""
+
 MOST_PAIRS = 4
 MOST_WEEKS = 6
 
@@ -126,8 +129,11 @@ def _years(review: SeasonReview, lang: Catalogue) -> tuple[str, ...]:
 
 
 def _effects(review: SeasonReview, lang: Catalogue) -> tuple[str, ...]:
-    key = "effects" if review.courses else "no_effects"
-    return (lang.say(f"review_said.{key}"),)
+    if not review.courses:
+        return (lang.say("review_said.no_effects"),)
+    left = len(review.courses) - MOST_EFFECTS
+    more = [lang.say("review_said.effects_undrawn", left)] if left > 0 else []
+    return (lang.say("review_said.effects"), *more)
 
 
 def _worked(review: SeasonReview, lang: Catalogue) -> list[str]:
@@ -207,6 +213,8 @@ def _lost(review: SeasonReview, lang: Catalogue) -> list[str]:
         )
         for row in kept.losers.head(MOST_PAIRS).to_dict("records")
     ]
+    if left := len(kept.losers) - len(lines):
+        lines.append(lang.say("review_change.lost_more", left))
     if kept.missed:
         weeks = lang.listed([str(week_number(each)) for each in kept.missed], MOST_WEEKS)
         lines.append(lang.say("review_change.missed", len(kept.missed), weeks=weeks))

@@ -5,18 +5,18 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping
 from html import escape
 
-from data.version import VERSION
 from maps.committee import zone_names
 from maps.committee_font import FAMILY, font_faces
 from maps.committee_map import committee_picture, picture_svg, swatch_svg
 from maps.committee_page import embraced
+from maps.method_words import sources_text
 from maps.month_maps import month_maps_svg
 from maps.network_map import HATCHES, STYLE, MapWords, dot_swatch, network_map_svg, place_swatch
 from maps.page import template_text
 from maps.palette import INK, PAPER, SOFT
 from maps.plain_page import plain_page
 from maps.plan_map import key_svg
-from maps.review import PICTURES, ReviewPage
+from maps.review import MOST_EFFECTS, PICTURES, ReviewPage
 from maps.review_charts import effects_svg, weeks_svg
 from maps.season_charts import CaughtWords, caught_by_day_svg
 
@@ -62,14 +62,14 @@ def review_html(page: ReviewPage, paper: str) -> str:
     str
         One document without a script or a link; equal pages give equal bytes.
     """
-    lang = page.lang
+    lang, sources = page.lang, sources_text(page.review.analysis, page.lang)
     parts = [
         f"<header><h1>{embraced(page.title)}</h1><p>{embraced(page.subtitle)}</p>"
         f'<p class="lead">{embraced(page.lead)}</p></header><main><div class="six">',
         *(_figure(page, name, number) for number, name in enumerate(PICTURES, 1)),
         _list(lang.say("review.worked"), page.worked),
         _list(lang.say("review.change"), page.change),
-        f"</div></main><footer><p>snoutline {VERSION}.</p></footer>",
+        f"</div></main><footer><p>{embraced(sources)}</p></footer>",
     ]
     size = _PAPER.format(paper=paper.replace("a4", "A4"))
     style = font_faces(parts) + _PAGE_STYLE + size + template_text("plan_map.css") + STYLE
@@ -98,6 +98,11 @@ def _where(page: ReviewPage) -> str:
 def _months(page: ReviewPage) -> str:
     lang, months = page.lang, page.review.months
     names = {each: lang.month(each) for each in months}
+    if len({each.year for each in months}) > 1:
+        names = {
+            each: lang.say("dates.month_year", month=name, year=str(each.year))
+            for each, name in names.items()
+        }
     label, unit = lang.say("review_heads.months"), lang.say("review_said.month_unit")
     svg = month_maps_svg(page.review, names, label, unit)
     # On a phone the maps stay large enough to read, and slide sideways.
@@ -117,7 +122,7 @@ def _years(page: ReviewPage) -> str:
 
 
 def _effects(page: ReviewPage) -> str:
-    effects = [each.effect for each in page.review.courses]
+    effects = [each.effect for each in page.review.courses][-MOST_EFFECTS:]
     return effects_svg(effects, zone_names(page.review.analysis), page.lang)
 
 

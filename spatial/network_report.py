@@ -23,7 +23,7 @@ from spatial.refuge_edge import Surroundings, edge_of
 from spatial.results import Analysis
 from spatial.round_plan import RoundPlan, minutes_of, plan_round
 from spatial.sample_size import Precision
-from spatial.seasons import iso_week, season_bounds
+from spatial.seasons import iso_week, season_bounds, season_label
 from spatial.spots import Trapped, site_spots
 from spatial.trap_plan import TrapNeeds, TrapPlan, plan_traps
 from spatial.verdicts import Demands, verdicts
@@ -145,7 +145,7 @@ def week_of_season(site: Site, label: str) -> str:
     site
         The site.
     label
-        Year in which the season starts, ``"2025"``.
+        Year in which the season starts, ``"2025"``, or its name, ``"2025/26"``.
 
     Raises
     ------
@@ -153,13 +153,14 @@ def week_of_season(site: Site, label: str) -> str:
         If no visit lies in that season.
     """
     days = site.visits["checked_on"]
-    window = site.settings.season
-    starts = pd.Series(
-        [str(season_bounds(day.date(), window)[0].year) for day in days], index=days.index
-    )
-    own = days[starts == label]
+    bounds = [season_bounds(day.date(), site.settings.season) for day in days]
+    names = [season_label(*each) for each in bounds]
+    asked = [
+        label in (name, str(start.year)) for name, (start, _) in zip(names, bounds, strict=True)
+    ]
+    own = days[asked]
     if own.empty:
-        known = ", ".join(sorted(set(starts)))
+        known = ", ".join(sorted(set(names)))
         raise SettingsError(f"no visit lies in season {label!r}; there are visits of {known}")
     return str(iso_week(own).max())
 

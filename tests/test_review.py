@@ -16,7 +16,7 @@ import pytest
 import textstat
 from click.testing import CliRunner
 from committee_sites import state_site
-from languages import language, pseudo, translated
+from languages import language, plain_runs, pseudo, translated
 from plain_words import PLAIN_FORM
 from playwright.sync_api import Browser
 
@@ -24,7 +24,7 @@ from data.findings import SettingsError
 from data.reading import read_site
 from maps.committee_pdf import PAPERS
 from maps.language_file import english
-from maps.review import PICTURES, ReviewPage, review_page
+from maps.review import MOST_EFFECTS, PICTURES, ReviewPage, review_page
 from maps.review_charts import effects_svg, weeks_svg
 from maps.review_page import review_html
 from scripts.commands import committee
@@ -99,6 +99,35 @@ def test_what_went_wrong_with_the_rounds_asks_for_a_change(page: ReviewPage) -> 
     assert "No week in between was left out." not in told.worked
 
 
+def test_more_than_fit_two_sheets_are_counted(page: ReviewPage) -> None:
+    review = page.review
+    course = review.courses[0]
+    many = review_page(replace(review, courses=(course,) * (MOST_EFFECTS + 3)), EN)
+    assert many.captions["effects"][1] == "3 earlier treatments of the season are not drawn."
+    drawn = review_html(many, "letter").split('class="effects"')[1].split("</section>")[0]
+    day = EN.day(course.effect.applied_on)
+    assert drawn.count(day) == MOST_EFFECTS
+    losers = pd.DataFrame({"trap_id": list("abcdef"), "lost": [5] * 6, "visits": [9] * 6})
+    rounds = replace(review.rounds, losers=losers)
+    said = review_page(replace(review, rounds=rounds), EN).change
+    assert "2 more traps gave no count in a quarter of their visits or more." in said
+
+
+def test_months_of_two_years_carry_their_year(page: ReviewPage) -> None:
+    table = next(iter(page.review.months.values()))
+    months = {date(2025, 12, 1): table, date(2026, 1, 1): table}
+    text = review_html(review_page(replace(page.review, months=months), EN), "letter")
+    assert ">December 2025</text>" in text
+    assert ">January 2026</text>" in text
+
+
+def test_the_foot_says_what_it_was_made_from(page: ReviewPage) -> None:
+    foot = review_html(page, "letter").split("<footer>")[1]
+    analysis = page.review.analysis
+    assert all(digest[:8] in foot for digest in analysis.site.hashes.values())
+    assert f"seed {analysis.seed}" in foot
+
+
 def test_a_season_that_caught_nothing_and_one_that_caught_little(page: ReviewPage) -> None:
     review = page.review
     analysis = review.analysis
@@ -150,7 +179,7 @@ def test_no_word_of_the_page_bypasses_the_language_file(
                           key=len, reverse=True):  # fmt: skip
             text = text.replace(own, "|").replace(f"{own[:15]}\N{HORIZONTAL ELLIPSIS}", "|")
         assert len(text) > 1000
-        assert re.findall(r"[A-Za-z]+(?:\s+[A-Za-z]+)+", text) == []
+        assert plain_runs(text, set(review.analysis.site.hashes)) == []
 
 
 def effect(low: float, middle: float, high: float, reason: str = "") -> Efficacy:

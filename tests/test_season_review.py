@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
@@ -10,7 +11,9 @@ import pytest
 
 from data.findings import SettingsError
 from data.reading import read_site
+from data.settings import SeasonWindow
 from maps.month_maps import COLUMNS, DiscScale, month_maps_svg
+from spatial.network_report import week_of_season
 from spatial.season_review import LEAST_LOST, SeasonReview, rounds_kept, season_review
 from spatial.treatment_effects import treatment_effects
 
@@ -85,6 +88,22 @@ def test_months_hold_every_beetle_and_night(review: SeasonReview, rows: pd.DataF
 def test_a_season_without_a_visit_is_refused() -> None:
     with pytest.raises(SettingsError, match="no visit lies in season '2019'"):
         season_review(read_site(DEMO), "2019")
+
+
+def test_a_season_over_new_year_is_asked_for_by_its_first_year_or_its_name() -> None:
+    site = read_site(DEMO)
+    window = SeasonWindow("10-01", "05-31")
+    across = replace(site, settings=replace(site.settings, season=window))
+    assert week_of_season(across, "2025/26") == week_of_season(across, "2025")
+    with pytest.raises(SettingsError, match=r"season ''; there are visits of .*2025/26"):
+        week_of_season(across, "")
+
+
+def test_a_trap_far_outside_lies_on_no_other_month(review: SeasonReview) -> None:
+    names = {each: f"{each:%B}" for each in review.months}
+    svg = month_maps_svg(review, names, "By month", "x")
+    assert svg.count('clip-path="url(#panel)"') == len(review.months)
+    assert svg.count('<clipPath id="panel">') == 1
 
 
 def test_every_trap_of_a_month_is_drawn_once(review: SeasonReview) -> None:

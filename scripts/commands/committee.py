@@ -90,7 +90,7 @@ def command(
     files of SITE are only read.
     """
     season = asked.pop("season")
-    if season and any(asked.values()):
+    if season is not None and any(asked.values()):
         raise SettingsError(
             "--season looks back on a whole year; leave out --week, --zones and --tactic"
         )
@@ -100,8 +100,8 @@ def command(
         lang = language_of(language, site, checked.settings)
         if not keep_going:
             refuse_errors(checked)
-        progress.step("looking back" if season else "weighing the zones")
-        if season:
+        progress.step("looking back" if season is not None else "weighing the zones")
+        if season is not None:
             texts, lines = review_texts(checked, season, paper, lang)
         else:
             page = committee_page(findings(checked, **asked), lang)
