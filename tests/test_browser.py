@@ -19,7 +19,7 @@ from analyses import (
 from languages import EN
 from playwright.sync_api import Browser, Locator, Page, Request, ViewportSize
 
-from maps.page import LAYERS, activity_map
+from maps.page import HIDDEN_AT_FIRST, LAYERS, activity_map
 from spatial.results import Analysis
 
 pytestmark = pytest.mark.browser
@@ -35,6 +35,8 @@ MAKERS: dict[str, Callable[[], Analysis]] = {
     "single": one_visit_analysis,
     "hostile": hostile_analysis,
 }
+SHOWN = [key for key in LAYERS if key != "aerial"]
+"""Layers of a site without a photo."""
 both_sizes = pytest.mark.parametrize("size", [WIDE, NARROW], ids=["wide", "narrow"])
 
 
@@ -218,7 +220,7 @@ def test_a_press_on_the_season_curve_chooses_the_week(opened: Opener, size: View
 
 
 @both_sizes
-@pytest.mark.parametrize(("layer", "on"), [(key, on) for key, _, on in LAYERS])
+@pytest.mark.parametrize(("layer", "on"), [(key, key != HIDDEN_AT_FIRST) for key in SHOWN])
 def test_a_layer_goes_and_comes_by_mouse_and_keyboard(
     opened: Opener, layer: str, on: bool, size: ViewportSize
 ) -> None:
@@ -388,7 +390,7 @@ def test_every_control_is_reached_by_tab_and_shows_its_focus(opened: Opener) -> 
         reached.append(name)
         assert (tag, style, width) == (tag, "solid", 3)
     assert tag == "BODY"
-    layers = [f"show {key}" for key, _, _ in LAYERS]
+    layers = [f"show {key}" for key in SHOWN]
     assert [name for name in reached if name in layers] == layers
     steps = ["whole", "week-back", "week", "play", "search", "zones", "sort id", "sort gap"]
     assert [name for name in reached if name in steps] == steps
