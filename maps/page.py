@@ -235,6 +235,7 @@ def _key_parts(analysis: Analysis, lang: Catalogue) -> Json:
         "marks": _mark_key(lang),
         "surroundings": _surroundings(analysis, lang),
         "layers": [(key, key != HIDDEN_AT_FIRST) for key in LAYERS if photo or key != "aerial"],
+        "photo": photo,
         "reference": analysis.reference_design,
     }
 

@@ -154,6 +154,27 @@ def test_from_a_zone_to_the_history_of_its_trap_and_back(
     assert page.locator("#detail h3").inner_text() == "Trap T15"
 
 
+def test_the_large_view_shows_sentence_and_key_beside_the_map(reader: Any, address: str) -> None:
+    page = reader(DESK).opens(address)
+    assert page.locator(".room").count() == 0
+    page.locator("#project").click()
+    room = page.locator(".room")
+    assert page.locator(".say .lead").inner_text() in room.inner_text()
+    assert "A: above your limit" in room.inner_text()
+    assert room.bounding_box()["y"] < DESK["height"] / 2
+    page.locator("#week-back").click()
+    assert "A: above your limit" not in room.inner_text()
+    assert "adults per trap-week" in room.inner_text()
+    page.locator("#project").click()
+    assert page.locator(".room").count() == 0
+
+
+def test_on_a_phone_a_link_to_a_zone_shows_its_story(reader: Any, address: str) -> None:
+    page = reader(PHONE).opens(f"{address}#zone=H05-RO")
+    box = page.locator("#detail h3").bounding_box()
+    assert 0 <= box["y"] < PHONE["height"] / 2
+
+
 @sizes
 def test_a_link_opens_week_zone_and_layers(reader: Any, address: str, size: ViewportSize) -> None:
     page = reader(size).opens(f"{address}#week=18&zone=H10-FW&layers=zones,traps,links")

@@ -76,7 +76,6 @@ function leaveOnePage() {
 document.getElementById('print-one').addEventListener('click', () => {
   leaveOnePage();
   document.body.classList.add('one-page');
-  document.body.dataset.shading = evidenceOf(currentWeek) ? 'evidence' : 'classes';
   document.querySelector('main').append(worstZones());
   window.print();
 });

@@ -25,8 +25,18 @@ function enlarge(on) {
   spreadSigns();
 }
 
+// The sentence and the key of the zones stand beside the map, where a room sees them with it.
+function roomParts() {
+  const box = textElement('div', '', 'room');
+  box.setAttribute('aria-hidden', 'true');
+  document.querySelectorAll('.say .lead, .key-evidence, .key-classes').forEach((part) => box.append(part.cloneNode(true)));
+  return box;
+}
+
 function project(on) {
   enlarge(on);
+  document.querySelectorAll('.room').forEach((box) => box.remove());
+  if (on) document.querySelector('.side').prepend(roomParts());
   pressed(projectButton, on);
   setWeek(currentWeek);
   map.invalidateSize({ animate: false });

@@ -11,6 +11,7 @@ let timer = null;
 function setWeek(week) {
   const [number, span, sentence] = data.weeks[week];
   currentWeek = week;
+  document.body.dataset.shading = evidenceOf(week) ? 'evidence' : 'classes';
   slider.value = String(week);
   slider.setAttribute('aria-valuetext', say('map_script.week_span', number, { span }));
   document.getElementById('week-number').textContent = say('map_script.week', number);
