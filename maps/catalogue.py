@@ -287,7 +287,7 @@ class Catalogue:
         ('H01, H02 and H03', 'a, b and 2 more')
         """
         if len(items) > most:
-            return self.say("list.more", len(items) - most, items=self._joined(items[:most]))
+            return self.say("list.more", len(items) - most, items=self.joined(items[:most]))
         return self._ended(items, "list.last")
 
     def either(self, items: Sequence[str]) -> str:
@@ -304,12 +304,20 @@ class Catalogue:
     def _ended(self, items: Sequence[str], last: str) -> str:
         if len(items) < 2:
             return "".join(items)
-        return self.say(last, items=self._joined(items[:-1]), item=items[-1])
+        return self.say(last, items=self.joined(items[:-1]), item=items[-1])
 
-    def _joined(self, items: Sequence[str]) -> str:
-        text = items[0]
+    def joined(self, items: Sequence[str], sign: Literal["between", "apart"] = "between") -> str:
+        """Return items one after the other, the last like the rest; `apart` if they hold commas.
+
+        Examples
+        --------
+        >>> from maps.language_file import english
+        >>> english().joined(["a", "b", "c"]), english().joined(["a, b", "c"], "apart")
+        ('a, b, c', 'a, b; c')
+        """
+        text = "".join(items[:1])
         for item in items[1:]:
-            text = self.say("list.between", items=text, item=item)
+            text = self.say(f"list.{sign}", items=text, item=item)
         return text
 
     def area(self, area_ha: float, units: Units) -> str:

@@ -6,15 +6,15 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from datetime import date
 from html import escape
 
 import numpy as np
 import pandas as pd
 
+from maps.catalogue import Catalogue
 from maps.palette import INK, PAPER, SOFT
-from maps.weeks import day_text
 
 WIDTH, LEFT, RIGHT = 520.0, 46.0, 14.0
 _FONT = (
@@ -23,17 +23,6 @@ _FONT = (
 )
 DASHES = ("6 4", "3 3", "9 3 2 3", "2 2 6 2")
 """Of earlier seasons, the latest first; older ones share the last."""
-
-
-def short_month(day: date) -> str:
-    """Return the first letters of a month's name.
-
-    Examples
-    --------
-    >>> short_month(date(2026, 5, 1))
-    'May'
-    """
-    return day_text(day).split()[1][:3]
 
 
 class Days:
@@ -48,11 +37,11 @@ class Days:
         share = min(max((day - self.first).days / self.span, 0.0), 1.0)
         return LEFT + share * (WIDTH - LEFT - RIGHT)
 
-    def months(self, y: float, name: Callable[[date], str] = short_month) -> str:
+    def months(self, y: float, lang: Catalogue) -> str:
         """Return ticks and names of the months under a base line."""
         return "".join(
             f'<path d="M{self.x(day.date()):.1f} {y:g}v5" stroke="{SOFT}"/>'
-            + chart_text(self.x(day.date()), y + 18, name(day.date()), "middle", SOFT)
+            + chart_text(self.x(day.date()), y + 18, lang.short_month(day.date()), "middle", SOFT)
             for day in pd.date_range(self.first, self.last, freq="MS")
         )
 
@@ -105,17 +94,18 @@ def dash(number: int) -> str:
     return f' stroke-dasharray="{DASHES[min(number, len(DASHES)) - 1]}"'
 
 
-def key_entry(number: int, label: str, past: int) -> str:
+def key_entry(number: int, label: str, past: int, lang: Catalogue) -> str:
     """Return an entry of the key over the picture; of many past seasons the oldest share one.
 
     Examples
     --------
-    >>> "to 2021" in key_entry(4, "2021", past=6), key_entry(5, "2020", past=6)
+    >>> from maps.language_file import english
+    >>> "to 2021" in key_entry(4, "2021", 6, english()), key_entry(5, "2020", 6, english())
     (True, '')
     """
     if number > len(DASHES):
         return ""
     if number == len(DASHES) < past:
-        label = f"to {label}"
+        label = lang.say("season_charts.older", season=label)
     x = LEFT + 92 * number
     return chart_line([(x, 10), (x + 24, 10)], dash(number)) + chart_text(x + 28, 15, label)

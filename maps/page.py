@@ -207,7 +207,7 @@ def _head_parts(analysis: Analysis, lang: Catalogue) -> Json:
         "full": lang.percent(1),
         "weeks": len(shown_weeks(analysis)),
         "week_sentence": words.week_sentence(analysis, season.week, lang),
-        "due": [] if analysis.when is None else when_sentences(analysis.when, season.cutoff),
+        "due": [] if analysis.when is None else when_sentences(analysis.when, season.cutoff, lang),
         "headline": _headline(analysis, lang),
         "banner": words.banner(analysis, lang),
     }

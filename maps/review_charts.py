@@ -59,7 +59,7 @@ def weeks_svg(analysis: Analysis, lang: Catalogue) -> str:
         parts.append(
             scale.bar(ends, float(row["rate"]), float(row["rate_low"]), float(row["rate_high"]))
         )
-    parts.append(days.months(_BASE, lang.short_month))
+    parts.append(days.months(_BASE, lang))
     return chart_svg(_BASE + 28, lang.say("review_heads.weeks"), parts)
 
 

@@ -115,10 +115,8 @@ def _weeks(page: ReviewPage) -> str:
 
 def _years(page: ReviewPage) -> str:
     lang = page.lang
-    words = CaughtWords(
-        lang.say("review_heads.years"), lang.say("review_said.years_unit"), lang.short_month
-    )
-    return caught_by_day_svg(page.review.when, words)
+    words = CaughtWords(lang.say("review_heads.years"), lang.say("review_said.years_unit"))
+    return caught_by_day_svg(page.review.when, words, lang)
 
 
 def _effects(page: ReviewPage) -> str:

@@ -7,13 +7,13 @@ dashed, a fitted relation is dotted: they differ in grey, too.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date
 
 import numpy as np
 import pandas as pd
 
+from maps.catalogue import Catalogue
 from maps.chart_parts import (
     LEFT,
     RIGHT,
@@ -25,40 +25,37 @@ from maps.chart_parts import (
     dash,
     key_entry,
     round_steps,
-    short_month,
 )
 from maps.palette import BAND, INK, PAPER, SOFT
-from maps.percent import percent_text
-from maps.season_words import EVENT_TEXT, WINDOW_TEXT
-from maps.weeks import day_text
-from maps.words import rate_text
 from spatial.model_seasons import ModelSeason
 from spatial.season_dates import SeasonDates
 from spatial.season_fit import SHAPES
 from spatial.season_report import SeasonReport
 
 
-def curve_svg(report: SeasonReport) -> str:
+def curve_svg(report: SeasonReport, lang: Catalogue) -> str:
     """Return the curve of the season, its cold and wet nights, and degree-days as further axes.
 
     Parameters
     ----------
     report
         What is shown.
+    lang
+        Language.
     """
     days, base = Days(report.season.start, report.season.cutoff), 150.0
     rows = [each for each in report.models if each.sums.known_to is not None]
-    parts = [_curve(report.dates, days, base), _shares(report.dates, days, base)]
-    parts.append(_night_strips(report, days, base + 12))
+    parts = [_curve(report.dates, days, base, lang), _shares(report.dates, days, base, lang)]
+    parts.append(_night_strips(report, days, base + 12, lang))
     at = base + 40
-    parts.append(days.months(at))
+    parts.append(days.months(at, lang))
     for number, model in enumerate(rows):
-        parts.append(_degree_axis(model, days, at + 42 + 34 * number))
+        parts.append(_degree_axis(model, days, at + 42 + 34 * number, lang))
     height = at + 30 + 34 * len(rows)
-    return chart_svg(height, "Catch through the season, nights and degree-days", parts)
+    return chart_svg(height, lang.say("season_charts.curve_label"), parts)
 
 
-def _curve(dates: SeasonDates, days: Days, base: float) -> str:
+def _curve(dates: SeasonDates, days: Days, base: float, lang: Catalogue) -> str:
     axis = f'<path d="M{LEFT} {base}H{WIDTH - RIGHT}" stroke="{SOFT}"/>'
     table = dates.nightly
     if table.empty:
@@ -68,20 +65,21 @@ def _curve(dates: SeasonDates, days: Days, base: float) -> str:
         (days.x(day.date()), base - (base - 24) * rate / top)
         for day, rate in zip(table["date"], table["rate"], strict=True)
     ]
+    unit = lang.say("season_charts.rate_unit")
     return (
-        f"{axis}{chart_line(points)}{chart_text(LEFT - 5, 34, rate_text(top), 'end')}"
-        f"{chart_text(LEFT - 5, base, '0', 'end')}"
-        f"{chart_text(LEFT + 4, 12, 'adults per trap-week', fill=SOFT)}"
+        f"{axis}{chart_line(points)}{chart_text(LEFT - 5, 34, lang.rate(top), 'end')}"
+        f"{chart_text(LEFT - 5, base, lang.number(0), 'end')}"
+        f"{chart_text(LEFT + 4, 12, unit, fill=SOFT)}"
     )
 
 
-def _shares(dates: SeasonDates, days: Days, base: float) -> str:
+def _shares(dates: SeasonDates, days: Days, base: float, lang: Catalogue) -> str:
     parts = []
     for each in dates.dates:
         x = days.x(each.day)
         parts.append(
             f'<path d="M{x:.1f} 30V{base}" stroke="{INK}" stroke-dasharray="4 3"/>'
-            + chart_text(x, 27, percent_text(each.share), "middle")
+            + chart_text(x, 27, lang.percent(each.share), "middle")
         )
         if each.low and each.high:
             ends = f"M{days.x(each.low):.1f} {base + 4}H{days.x(each.high):.1f}"
@@ -89,7 +87,7 @@ def _shares(dates: SeasonDates, days: Days, base: float) -> str:
     return "".join(parts)
 
 
-def _night_strips(report: SeasonReport, days: Days, y: float) -> str:
+def _night_strips(report: SeasonReport, days: Days, y: float, lang: Catalogue) -> str:
     """Return a row of cold nights, and one of wet ones where rain is known."""
     nights = report.nights
     rows = [("cold", nights["cold"])]
@@ -102,11 +100,12 @@ def _night_strips(report: SeasonReport, days: Days, y: float) -> str:
             f"M{days.x(day.date()):.1f} {at:g}v7" for day in nights.loc[there.astype(bool), "date"]
         )
         parts.append(f'<path d="{marks or "M0 0"}" stroke="{SOFT}" stroke-width="1.4"/>')
-        parts.append(f'<g font-size="12">{chart_text(LEFT - 5, at + 8, name, "end", SOFT)}</g>')
+        text = chart_text(LEFT - 5, at + 8, lang.say(f"season_charts.{name}"), "end", SOFT)
+        parts.append(f'<g font-size="12">{text}</g>')
     return "".join(parts) if len(nights) else ""
 
 
-def _degree_axis(model: ModelSeason, days: Days, y: float) -> str:
+def _degree_axis(model: ModelSeason, days: Days, y: float, lang: Catalogue) -> str:
     """Return degree-days as a second axis: round sums where they were reached."""
     table = model.sums.table.dropna(subset=["total"])
     table = table[table["date"] >= pd.Timestamp(days.first)]
@@ -117,13 +116,15 @@ def _degree_axis(model: ModelSeason, days: Days, y: float) -> str:
         x = days.x(day)
         if x - last_x > 34 and x < WIDTH - 24:
             parts.append(f'<path d="M{x:.1f} {y}v-5" stroke="{SOFT}"/>')
-            parts.append(chart_text(x, y - 7, f"{amount:g}", "middle", SOFT))
+            parts.append(chart_text(x, y - 7, lang.figure(amount), "middle", SOFT))
             last_x = x
-    name = f"degree-days {model.sums.model.unit}, {model.sums.model.key}"
-    return "".join(parts) + f'<g font-size="12">{chart_text(LEFT, y + 12, name, fill=SOFT)}</g>'
+    name = chart_text(LEFT, y + 12, _sum_unit(model, lang), fill=SOFT)
+    return "".join(parts) + f'<g font-size="12">{name}</g>'
 
 
-SUMMED = "adults per trap, summed"
+def _sum_unit(model: ModelSeason, lang: Catalogue) -> str:
+    rule = model.sums.model
+    return lang.say("season_charts.sum_unit", unit=rule.unit, model=rule.key)
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,36 +137,32 @@ class CaughtWords:
         For readers who do not see it.
     unit
         Of its upright axis.
-    month
-        How a month is called under it.
     """
 
-    label: str = "Adults caught by each day, this season and earlier ones"
-    unit: str = SUMMED
-    month: Callable[[date], str] = short_month
+    label: str
+    unit: str
 
 
-USUAL = CaughtWords()
-
-
-def caught_by_day_svg(report: SeasonReport, words: CaughtWords = USUAL) -> str:
+def caught_by_day_svg(report: SeasonReport, words: CaughtWords, lang: Catalogue) -> str:
     """Return the adults caught by each day of the season: this one beside earlier ones."""
     days, frame = Days(report.season.start, report.season.end), _Caught(report)
-    parts = [frame.axes(words.unit), days.months(frame.base, words.month)]
+    parts = [frame.axes(words.unit, lang), days.months(frame.base, lang)]
     for number, (label, dates) in enumerate(_seasons(report)):
         shift = report.season.start - _start_of(report, label)
         points = [
             (days.x(day.date() + shift), frame.y(caught))
             for day, caught in zip(dates.nightly["date"], _caught(dates), strict=True)
         ]
-        parts += [chart_line(points, dash(number)), key_entry(number, label, len(report.past))]
+        parts.append(chart_line(points, dash(number)))
+        parts.append(key_entry(number, label, len(report.past), lang))
     return chart_svg(frame.base + 28, words.label, parts)
 
 
-def caught_by_sum_svg(report: SeasonReport, model: ModelSeason) -> str:
+def caught_by_sum_svg(report: SeasonReport, model: ModelSeason, lang: Catalogue) -> str:
     """Return the adults caught by how many degree-days, and where the model puts its events."""
     frame, top = _Caught(report), _top_sum(model)
-    parts = [frame.axes(), _event_bands(model, frame.base, top)]
+    unit = lang.say("season_charts.caught_unit")
+    parts = [frame.axes(unit, lang), _event_bands(model, frame.base, top, lang)]
     sums = {each.label: each.sums for each in model.past} | {report.season.label: model.sums}
     for number, (label, dates) in enumerate(_seasons(report)):
         total = sums[label].table.set_index("date")["total"]
@@ -174,15 +171,17 @@ def caught_by_sum_svg(report: SeasonReport, model: ModelSeason) -> str:
             (_sum_x(amount, top), frame.y(caught))
             for amount, caught in zip(both["total"], both["caught"], strict=True)
         ]
-        parts += [chart_line(points, dash(number)), key_entry(number, label, len(report.past))]
+        parts.append(chart_line(points, dash(number)))
+        parts.append(key_entry(number, label, len(report.past), lang))
     parts.append(_own_curve(report, model, frame, top))
     base = frame.base
     for amount in round_steps(top):
-        parts.append(f'<path d="M{_sum_x(amount, top):.1f} {base}v5" stroke="{SOFT}"/>')
-        parts.append(chart_text(_sum_x(amount, top), base + 18, f"{amount:g}", "middle", SOFT))
-    name = f"degree-days {model.sums.model.unit}, {model.sums.model.key}"
-    parts.append(chart_text(LEFT, base + 34, name, fill=SOFT))
-    return chart_svg(base + 40, f"Adults caught by degree-days of {model.sums.model.key}", parts)
+        x = _sum_x(amount, top)
+        parts.append(f'<path d="M{x:.1f} {base}v5" stroke="{SOFT}"/>')
+        parts.append(chart_text(x, base + 18, lang.figure(amount), "middle", SOFT))
+    parts.append(chart_text(LEFT, base + 34, _sum_unit(model, lang), fill=SOFT))
+    label = lang.say("season_charts.by_sum_label", model=model.sums.model.key)
+    return chart_svg(base + 40, label, parts)
 
 
 def _own_curve(report: SeasonReport, model: ModelSeason, frame: _Caught, top: float) -> str:
@@ -216,16 +215,16 @@ class _Caught:
         """Return the place of a number of adults per trap."""
         return self.base - (self.base - 34) * float(caught) / self.top
 
-    def axes(self, unit: str = SUMMED) -> str:
+    def axes(self, unit: str, lang: Catalogue) -> str:
         """Return grid and numbers."""
         parts = [f'<path d="M{LEFT} {self.base}H{WIDTH - RIGHT}" stroke="{SOFT}"/>']
-        parts.append(chart_text(LEFT - 5, self.base, "0", "end"))
+        parts.append(chart_text(LEFT - 5, self.base, lang.number(0), "end"))
         for amount in round_steps(self.top)[1::2]:
             y = self.y(amount)
             parts.append(
                 f'<path d="M{LEFT} {y:.1f}H{WIDTH - RIGHT}" stroke="{SOFT}" stroke-opacity=".35"/>'
             )
-            parts.append(chart_text(LEFT - 5, y + 5, f"{amount:g}", "end"))
+            parts.append(chart_text(LEFT - 5, y + 5, lang.figure(amount), "end"))
         parts.append(chart_text(LEFT, 31, unit, fill=SOFT))
         return "".join(parts)
 
@@ -252,7 +251,7 @@ def _top_sum(model: ModelSeason) -> float:
     return max([float(each) for each in totals if not math.isnan(each)] or [1.0]) * 1.02 or 1.0
 
 
-def _event_bands(model: ModelSeason, base: float, top: float) -> str:
+def _event_bands(model: ModelSeason, base: float, top: float, lang: Catalogue) -> str:
     parts = []
     for number, each in enumerate(model.events):
         left, right = (_sum_x(end, top) for end in (each.event.low, each.event.high))
@@ -263,41 +262,40 @@ def _event_bands(model: ModelSeason, base: float, top: float) -> str:
         )
         end = right + 4 < WIDTH * 0.7
         x = right + 4 if end else left - 4
+        name = lang.say(f"season_events.{each.event.event}")
         parts.append(
             f'<g font-size="12" paint-order="stroke" stroke="{PAPER}" stroke-width="3">'
-            f"{chart_text(x, y, EVENT_TEXT[each.event.event], 'start' if end else 'end')}</g>"
+            f"{chart_text(x, y, name, 'start' if end else 'end')}</g>"
         )
     return "".join(parts)
 
 
-def calendar_svg(report: SeasonReport) -> str:
+def calendar_svg(report: SeasonReport, lang: Catalogue) -> str:
     """Return the windows of the season as bars, and the day of the cut-off."""
-    windows: Sequence[tuple[str, date, date, bool]] = [
-        (WINDOW_TEXT[each.what], each.first, each.last, each.basis == "observed")
-        for each in report.calendar
-    ]
+    windows = report.calendar
     if not windows:
         return ""
-    last = max([report.season.end, *(end for _, _, end, _ in windows)])
+    last = max([report.season.end, *(each.last for each in windows)])
     days, row = Days(report.season.start, last), 30.0
     base = 22 + row * len(windows)
-    parts = [days.months(base), f'<path d="M{LEFT} {base}H{WIDTH - RIGHT}" stroke="{SOFT}"/>']
-    for number, (name, first, end, seen) in enumerate(windows):
-        y = 24 + row * number
-        look = f'fill="{INK}"' if seen else f'fill="{BAND}" stroke="{INK}"'
-        wide = max(days.x(end) - days.x(first), 3)
-        parts.append(
-            f'<rect x="{days.x(first):.1f}" y="{y:g}" width="{wide:.1f}" height="9" {look}/>'
-        )
-        at = min(days.x(first), WIDTH - RIGHT - 7.0 * len(name))
+    parts = [days.months(base, lang), f'<path d="M{LEFT} {base}H{WIDTH - RIGHT}" stroke="{SOFT}"/>']
+    for number, each in enumerate(windows):
+        y, x = 24 + row * number, days.x(each.first)
+        look = f'fill="{INK}"' if each.basis == "observed" else f'fill="{BAND}" stroke="{INK}"'
+        wide = max(days.x(each.last) - x, 3)
+        parts.append(f'<rect x="{x:.1f}" y="{y:g}" width="{wide:.1f}" height="9" {look}/>')
+        name = lang.say(f"season_windows.{each.what}")
+        # A long name begins further left, but inside the picture.
+        at = max(min(x, WIDTH - RIGHT - 7.0 * len(name)), 4.0)
         parts.append(chart_text(at, y + 22, name))
     x = days.x(report.season.cutoff)
     parts.append(f'<path d="M{x:.1f} 18V{base}" stroke="{INK}" stroke-dasharray="4 3"/>')
-    parts.append(chart_text(x, 13, f"data to {day_text(report.season.cutoff)}", "middle"))
-    return chart_svg(base + 24, "Calendar of what is due", parts)
+    told = lang.say("season_charts.data_to", day=lang.day(report.season.cutoff))
+    parts.append(chart_text(x, 13, told, "middle"))
+    return chart_svg(base + 24, lang.say("season_charts.calendar_label"), parts)
 
 
-def species_svg(report: SeasonReport) -> str:
+def species_svg(report: SeasonReport, lang: Catalogue) -> str:
     """Return the weekly catch of each species and design as small pictures of one scale each."""
     groups = list(report.curves.groupby(["design", "species"], sort=False))
     if not groups:
@@ -306,15 +304,15 @@ def species_svg(report: SeasonReport) -> str:
     parts = []
     for number, ((design, species), table) in enumerate(groups):
         base = high * (number + 1) - 8
-        parts.append(_small(table, days, base))
-        parts.append(chart_text(LEFT, base - 50, f"{species}, {design}"))
+        name = lang.say("season_tables.of_design", species=str(species), design=str(design))
+        parts.append(_small(table, days, base, lang))
+        parts.append(chart_text(LEFT, base - 50, name))
     foot = high * len(groups)
-    return chart_svg(
-        foot + 26, "Weekly catch by species and trap design", [*parts, days.months(foot - 6)]
-    )
+    parts.append(days.months(foot - 6, lang))
+    return chart_svg(foot + 26, lang.say("season_charts.species_label"), parts)
 
 
-def _small(table: pd.DataFrame, days: Days, base: float) -> str:
+def _small(table: pd.DataFrame, days: Days, base: float, lang: Catalogue) -> str:
     top = max(float(table["rate_high"].max()), 0.1)
     mondays = [date.fromisocalendar(int(w[:4]), int(w[6:]), 4) for w in table["week"]]
     x = [days.x(day) for day in mondays]
@@ -329,6 +327,6 @@ def _small(table: pd.DataFrame, days: Days, base: float) -> str:
         f'<polygon points="{points}" fill="{BAND}"/>'
         f'<path d="M{LEFT} {base}H{WIDTH - RIGHT}" stroke="{SOFT}"/>'
         f"{chart_line(zip(x, y(table['rate']), strict=True))}"
-        f"{chart_text(LEFT - 5, base - 36, rate_text(top), 'end')}"
-        f"{chart_text(LEFT - 5, base, '0', 'end')}"
+        f"{chart_text(LEFT - 5, base - 36, lang.rate(top), 'end')}"
+        f"{chart_text(LEFT - 5, base, lang.number(0), 'end')}"
     )

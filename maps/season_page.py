@@ -7,13 +7,15 @@ from html import escape
 
 import pandas as pd
 
+from data.degree_day_models import DegreeDayModel
 from data.version import VERSION
+from maps.catalogue import Catalogue, figure
 from maps.cautions import cautions
 from maps.columns import CALENDAR, DEGREE_DAYS, SEASON, SEASON_WEEKS
 from maps.exports import csv_text
-from maps.language_file import english
 from maps.plain_page import STYLE, paragraph, plain_page
 from maps.season_charts import (
+    CaughtWords,
     calendar_svg,
     caught_by_day_svg,
     caught_by_sum_svg,
@@ -21,15 +23,6 @@ from maps.season_charts import (
     species_svg,
 )
 from maps.season_words import (
-    CALENDAR_NOTE,
-    CAUGHT_NOTE,
-    EVENT_TEXT,
-    MODELS_NOTE,
-    NO_DATES_TEXT,
-    NONE_NAMED,
-    SEASON_NOTE,
-    WHY_TEXT,
-    WINDOW_TEXT,
     basis_text,
     busy_sentences,
     compared_sentence,
@@ -41,9 +34,10 @@ from maps.season_words import (
     paired_sentence,
     past_sentence,
 )
-from maps.weeks import day_text, span_text
-from maps.words import count_of, rate_text, treated_sentences
+from maps.words import treated_sentences
+from spatial.model_seasons import EventDays
 from spatial.season_calendar import DueWindow
+from spatial.season_dates import SHARES
 from spatial.season_report import SeasonReport
 
 MOST_ZONES = 12
@@ -52,30 +46,34 @@ MOST_ZONES = 12
 _NONE = "\N{EN DASH}"
 
 
-def season_html(report: SeasonReport) -> str:
+def season_html(report: SeasonReport, lang: Catalogue) -> str:
     """Return the page: self-contained, offline, printable."""
-    title = f"When adults walk: {report.site.settings.name}"
-    cutoff = day_text(report.season.cutoff)
+    title = lang.say("season_page.title", site=report.site.settings.name)
+    cutoff = lang.day(report.season.cutoff)
+    subtitle = lang.say("season_page.subtitle", season=report.season.label, day=cutoff)
     first = [
-        *own_lines(report.dates),
-        *generation_lines(report),
-        *due_sentences(report.calendar, report.season.cutoff),
-        *treated_sentences(report.site, report.season, english()),
+        subtitle,
+        *own_lines(report.dates, lang),
+        *generation_lines(report, lang),
+        *due_sentences(report.calendar, report.season.cutoff, lang),
+        *treated_sentences(report.site, report.season, lang),
     ]
+    footer = lang.say("season_page.footer", day=cutoff, version=VERSION)
     parts = [
         f"<h1>{escape(title)}</h1>",
-        paragraph(f"Season {report.season.label}, up to {cutoff}."),
         *map(paragraph, first),
-        *_calendar(report),
-        *_curve(report),
-        *_beside(report),
-        *_models(report),
-        *_cores(report),
-        "<h2>How this was made</h2>",
-        *map(paragraph, (SEASON_NOTE, CALENDAR_NOTE, cautions(english())[0])),
-        f"<footer>{paragraph(f'Data to {cutoff}. snoutline {VERSION}.')}</footer>",
+        *_calendar(report, lang),
+        *_curve(report, lang),
+        *_beside(report, lang),
+        *_models(report, lang),
+        *_cores(report, lang),
+        _heading("made", lang),
+        *(paragraph(lang.say(f"season_notes.{key}")) for key in ("season", "calendar")),
+        paragraph(cautions(lang)[0]),
+        f"<footer>{paragraph(footer)}</footer>",
     ]
-    return plain_page(title, STYLE + _MORE_STYLE, parts)
+    style = STYLE + _MORE_STYLE + (_RTL_STYLE if lang.direction == "rtl" else "")
+    return plain_page(title, style, parts, language=(lang.tag, lang.direction))
 
 
 _MORE_STYLE = (
@@ -84,28 +82,47 @@ _MORE_STYLE = (
     ".prose td{text-align:left}.prose td:nth-child(2){min-width:8em}"
 )
 
+_RTL_STYLE = (
+    # Places in the pictures are measured from the left, whatever way the text runs.
+    "svg{direction:ltr}td{text-align:left}"
+    "caption,tbody th,th:first-child,.prose th,.prose td{text-align:right}"
+)
 
-def _calendar(report: SeasonReport) -> list[str]:
+
+def _heading(key: str, lang: Catalogue) -> str:
+    return f"<h2>{escape(lang.say(f'season_heads.{key}'))}</h2>"
+
+
+def _heads(keys: Sequence[str], lang: Catalogue) -> list[str]:
+    return [lang.say(f"season_tables.{key}") for key in keys]
+
+
+def _calendar(report: SeasonReport, lang: Catalogue) -> list[str]:
     if not report.calendar:
         return []
-    bases = list(dict.fromkeys(map(basis_text, _expected(report))))
+    bases = list(dict.fromkeys(basis_text(each, lang) for each in _expected(report)))
     once = bases[0] if len(bases) == 1 else ""
     rows = [
         (
-            WINDOW_TEXT[each.what].capitalize(),
-            span_text(each.first, each.last),
-            "; ".join(
-                text for text in (WHY_TEXT[each.what], basis_text(each)) if text and text != once
-            ),
+            lang.say(f"season_window_heads.{each.what}"),
+            lang.span(each.first, each.last),
+            _why(each, once, lang),
         )
         for each in report.calendar
     ]
+    caption, *heads = _heads(("windows", "window", "days", "why"), lang)
     return [
-        "<h2>What is due when</h2>",
-        calendar_svg(report),
-        paragraph(f"What the windows rest on: {once}.") if once else "",
-        _table("Windows of this season", ("Window", "Days", "Why"), rows, "prose"),
+        _heading("due", lang),
+        calendar_svg(report, lang),
+        paragraph(lang.say("season_due.rest_on", basis=once)) if once else "",
+        _table(caption, heads, rows, "prose"),
     ]
+
+
+def _why(window: DueWindow, once: str, lang: Catalogue) -> str:
+    """Return why a window is there and what it rests on, unless that was said `once` for all."""
+    why, basis = lang.say(f"season_why.{window.what}"), basis_text(window, lang)
+    return why if basis == once else lang.say("season_due.why_and_basis", why=why, basis=basis)
 
 
 def _expected(report: SeasonReport) -> list[DueWindow]:
@@ -113,55 +130,70 @@ def _expected(report: SeasonReport) -> list[DueWindow]:
     return [each for each in report.calendar if each.basis != "observed"]
 
 
-def _curve(report: SeasonReport) -> list[str]:
+def _curve(report: SeasonReport, lang: Catalogue) -> list[str]:
     settings = report.site.settings
-    note = nights_note(settings.treatment.cold_c, settings.phenology.wet_mm, settings.units)
+    note = nights_note(settings.treatment.cold_c, settings.phenology.wet_mm, settings.units, lang)
+    heading = _heading("curve", lang)
     if report.dates.nightly.empty:
-        return ["<h2>The curve</h2>", paragraph(NO_DATES_TEXT["no_visit"])]
-    rows = [
+        return [heading, paragraph(lang.say("season_no_dates.no_visit"))]
+    caption, *heads = _heads(
+        ("peaks", "species_design", "adults", "nights", "busiest_week", "rate"), lang
+    )
+    return [
+        heading,
+        curve_svg(report, lang),
+        paragraph(note),
+        species_svg(report, lang),
+        _table(caption, heads, _peaks(report, lang)),
+    ]
+
+
+def _peaks(report: SeasonReport, lang: Catalogue) -> list[tuple[str, ...]]:
+    """Return a row for each species in each design: its sums, and its busiest week."""
+    return [
         (
-            f"{species}, {design}",
-            f"{table['adults'].sum():.0f}",
-            f"{table['nights'].sum():.0f}",
+            lang.say("season_tables.of_design", species=str(species), design=str(design)),
+            lang.decimal(float(table["adults"].sum()), 0),
+            lang.decimal(float(table["nights"].sum()), 0),
             str(peak["week"]),
-            f"{rate_text(peak['rate'])} ({rate_text(peak['rate_low'])} to "
-            f"{rate_text(peak['rate_high'])})",
+            lang.say(
+                "season_tables.rate_between",
+                rate=lang.rate(peak["rate"]),
+                low=lang.rate(peak["rate_low"]),
+                high=lang.rate(peak["rate_high"]),
+            ),
         )
         for (design, species), table in report.curves.groupby(["design", "species"], sort=False)
         for peak in [table.sort_values("rate").iloc[-1]]
     ]
-    heads = ("Species, design", "Adults", "Trap-nights", "Busiest week", "Adults per trap-week")
-    caption = "Busiest week of each species in each trap design, with 95 % interval"
-    return [
-        "<h2>The curve</h2>",
-        curve_svg(report),
-        paragraph(note),
-        species_svg(report),
-        _table(caption, heads, rows),
-    ]
 
 
-def _beside(report: SeasonReport) -> list[str]:
+def _beside(report: SeasonReport, lang: Catalogue) -> list[str]:
     lines = []
     for label in report.past:
         lines += [
-            past_sentence(label, report.past[label]),
-            compared_sentence(label, report.compared[label]),
+            past_sentence(label, report.past[label], lang),
+            compared_sentence(label, report.compared[label], lang),
         ]
     rows = [
-        (label, *([day_text(each.day) for each in dates.dates] or [_NONE] * 3))
+        (label, *([lang.day(each.day) for each in dates.dates] or [_NONE] * len(SHARES)))
         for label, dates in [(report.season.label, report.dates), *report.past.items()]
     ]
+    caption, season = _heads(("shares", "season"), lang)
     return [
-        "<h2>Beside earlier seasons</h2>",
-        *map(paragraph, [*lines, *busy_sentences(report)]),
-        *([caught_by_day_svg(report), paragraph(CAUGHT_NOTE)] if _walked(report) else []),
-        _table(
-            "Day by which a share of the season's adults was caught",
-            ("Season", "10 %", "50 %", "90 %"),
-            rows,
-        ),
+        _heading("beside", lang),
+        *map(paragraph, [*lines, *busy_sentences(report, lang)]),
+        *_caught(report, lang),
+        _table(caption, (season, *map(lang.percent, SHARES)), rows),
     ]
+
+
+def _caught(report: SeasonReport, lang: Catalogue) -> list[str]:
+    if not _walked(report):
+        return []
+    label, unit = (lang.say(f"season_charts.{key}") for key in ("caught_label", "caught_unit"))
+    picture = caught_by_day_svg(report, CaughtWords(label, unit), lang)
+    return [picture, paragraph(lang.say("season_notes.caught"))]
 
 
 def _walked(report: SeasonReport) -> bool:
@@ -169,45 +201,52 @@ def _walked(report: SeasonReport) -> bool:
     return any(len(each.nightly) for each in (report.dates, *report.past.values()))
 
 
-def _models(report: SeasonReport) -> list[str]:
-    note = MODELS_NOTE if report.named else f"{NONE_NAMED} {MODELS_NOTE}"
-    parts = ["<h2>What degree-day models make of it</h2>", paragraph(note)]
+def _models(report: SeasonReport, lang: Catalogue) -> list[str]:
+    notes = ("models",) if report.named else ("none_named", "models")
+    note = " ".join(lang.say(f"season_notes.{key}") for key in notes)
+    parts = [_heading("models", lang), paragraph(note)]
     for each in report.models:
-        parts.append(paragraph(model_sentence(each, report.dates)))
+        parts.append(paragraph(model_sentence(each, report.dates, lang)))
         if each.sums.known_to is not None and len(report.dates.nightly):
-            parts.append(caught_by_sum_svg(report, each))
+            parts.append(caught_by_sum_svg(report, each, lang))
+    caption, *heads = _heads(
+        ("events", "event_model", "degree_days", "reached", "passed", "expected"), lang
+    )
     rows = [
-        (
-            f"{EVENT_TEXT[event.event.event]}, {each.sums.model.key}",
-            f"{event.event.low:g} to {event.event.high:g} {each.sums.model.unit}",
-            *[day_text(day) if day else _NONE for day in (event.low, event.high)],
-            span_text(*event.ahead) if event.ahead else _NONE,
-        )
-        for each in report.models
-        for event in each.events
+        _event_row(event, each.sums.model, lang) for each in report.models for event in each.events
     ]
-    heads = ("Event, model", "Degree-days", "Reached", "Passed", "Expected")
-    return [*parts, _table("Events of the models in this season", heads, rows)]
+    return [*parts, _table(caption, heads, rows)]
 
 
-def _cores(report: SeasonReport) -> list[str]:
+def _event_row(found: EventDays, model: DegreeDayModel, lang: Catalogue) -> tuple[str, ...]:
+    event = lang.say(f"season_events.{found.event.event}")
+    return (
+        lang.say("season_tables.of_model", event=event, model=model.key),
+        lang.say(
+            "season_tables.degree_days_between",
+            low=figure(found.event.low),
+            high=figure(found.event.high),
+            unit=model.unit,
+        ),
+        *(lang.day(day) if day else _NONE for day in (found.low, found.high)),
+        lang.span(*found.ahead) if found.ahead else _NONE,
+    )
+
+
+def _cores(report: SeasonReport, lang: Catalogue) -> list[str]:
     due = report.paired.due
     waiting = due[(due["cores"] == 0) & (due["rate"] > 0)].head(MOST_ZONES)
     rows = [
-        (str(row.zone_id), rate_text(float(str(row.rate))), f"{float(str(row.nights)):.0f}")
+        (str(row.zone_id), lang.rate(float(str(row.rate))), lang.decimal(float(str(row.nights)), 0))
         for row in waiting.itertuples()
     ]
-    said = [paired_sentence(report.paired)] if len(report.site.cores) else []
-    cut = int((due["cores"] > 0).sum())
-    said.append(f"{cut} of {count_of(len(due), 'zone')} with a count had cores cut this season.")
+    said = [paired_sentence(report.paired, lang)] if len(report.site.cores) else []
+    said.append(lang.say("season_paired.cut", len(due), cut=int((due["cores"] > 0).sum())))
+    caption, *heads = _heads(("no_cores", "zone", "rate", "nights"), lang)
     return [
-        "<h2>Where to cut cores first</h2>",
+        _heading("cores", lang),
         *map(paragraph, said),
-        _table(
-            "Zones without cores this season, most adults first",
-            ("Zone", "Adults per trap-week", "Trap-nights"),
-            rows,
-        ),
+        _table(caption, heads, rows),
     ]
 
 

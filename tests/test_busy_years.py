@@ -34,7 +34,7 @@ def test_the_marks_are_those_of_the_weekly_run_and_years_are_counted() -> None:
         assert row["busy"] == sum(bool(each.isin(BUSY).any()) for each in told)
     assert analysis.when is not None
     page = activity_map(analysis, EN)
-    for line in when_sentences(analysis.when, analysis.season.cutoff):
+    for line in when_sentences(analysis.when, analysis.season.cutoff, EN):
         assert escape(line, quote=False) in page
     assert [each.what for each in analysis.when.calendar] == list(WINDOWS)
     assert (table["busy"] == 2).any()

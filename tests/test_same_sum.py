@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import date
 
 import pandas as pd
+from languages import EN
 
 from data.degree_day_models import shipped_models
 from maps.season_words import stands_sentences
@@ -37,9 +38,9 @@ def test_twenty_days_of_15_are_like_thirty_of_10_and_fifteen_of_20() -> None:
     found = season(65, (2025, 60), (2024, 70))
     assert [found.same_sum(each) for each in found.past] == [date(2025, 3, 30), date(2024, 3, 15)]
     said = ["By these degree-days 20 March 2026 is like 30 March 2025 and 15 March 2024."]
-    assert stands_sentences(found) == said
+    assert stands_sentences(found, EN) == said
 
 
 def test_a_season_that_never_got_there_is_not_named() -> None:
-    assert stands_sentences(season(65, (2025, 50))) == []
-    assert stands_sentences(season(65)) == []
+    assert stands_sentences(season(65, (2025, 50)), EN) == []
+    assert stands_sentences(season(65), EN) == []

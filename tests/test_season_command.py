@@ -11,14 +11,15 @@ from pathlib import Path
 import pandas as pd
 import pytest
 from click.testing import CliRunner, Result
+from languages import EN
 from sites import SETTINGS, VOID, make_site
 
 from data.degree_day_models import EVENTS, shipped_models, site_models
 from data.findings import InputError, SettingsError
 from data.reading import read_forecast, read_site
-from maps import season_words as words
 from maps.columns import CALENDAR, DEGREE_DAYS, SEASON, SEASON_WEEKS
 from maps.season_page import season_html
+from maps.season_words import season_sentences
 from scripts.commands import season as module
 from spatial.degree_day_sums import REASONS
 from spatial.degree_days import CUT_OFFS, METHODS
@@ -92,21 +93,21 @@ def test_weather_that_begins_after_a_models_start_sums_nothing(site: Path) -> No
 
 
 def test_the_method_threshold_and_source_of_every_model_are_said(report: SeasonReport) -> None:
-    said = words.season_sentences(report)
+    said = season_sentences(report, EN)
     for model in shipped_models():
         own = next(line for line in said if line.startswith(model.name))
-        assert words.METHOD_TEXT[model.method] in own
+        assert EN.say(f"season_methods.{model.method}") in own
         assert f"base {model.base:g} {model.unit}" in own
         assert model.source in own
         assert "first adults" in own
 
 
 def test_the_page_asks_nothing_of_a_network_and_holds_a_table(report: SeasonReport) -> None:
-    page = season_html(report)
+    page = season_html(report, EN)
     assert "://" not in page.replace("http://www.w3.org/2000/svg", "")
     assert "<script" not in page
     assert '<th scope="row">2026</th>' in page
-    assert words.MODELS_NOTE in page
+    assert EN.say("season_notes.models") in page
 
 
 def test_a_users_own_model_is_read_and_an_unknown_name_refused(site: Path, tmp_path: Path) -> None:
@@ -124,17 +125,29 @@ def test_a_users_own_model_is_read_and_an_unknown_name_refused(site: Path, tmp_p
         site_models(("east",), site)
 
 
-def test_every_code_has_words_and_no_words_are_left_over() -> None:
-    assert set(words.EVENT_TEXT) == set(EVENTS)
-    assert set(words.METHOD_TEXT) == set(METHODS)
-    assert set(words.CUT_OFF_TEXT) == set(CUT_OFFS)
-    assert set(words.NO_DATES_TEXT) == set(NO_DATES)
-    assert set(words.NO_SUM_TEXT) == set(REASONS) - {""}
-    assert set(words.WINDOW_TEXT) == set(words.WHY_TEXT) == set(WINDOWS)
-    assert set(words.BASIS_TEXT) == set(BASES)
-    assert set(words.FIT_TEXT) == {"", *FIT_REASONS}
-    assert set(words.NOT_COMPARED_TEXT) == set(NOT_COMPARED)
-    assert set(words.PAIRED_TEXT) == set(PAIRED_REASONS)
+CODES = {
+    "season_events": EVENTS,
+    "season_methods": METHODS,
+    "season_cut_offs": CUT_OFFS,
+    "season_no_dates": NO_DATES,
+    "season_no_dates_yet": NO_DATES,
+    "season_no_dates_past": NO_DATES,
+    "season_sums": set(REASONS) - {""},
+    "season_windows": WINDOWS,
+    "season_window_heads": WINDOWS,
+    "season_why": WINDOWS,
+    "season_basis": {*BASES, "own_fit_weather", "model_weather"},
+    "season_fit": {"forecasts", "near", "near_published", "near_last_year", *FIT_REASONS},
+    "season_compared": {"ratio", "no_upper_end", *NOT_COMPARED},
+    "season_paired": {"correlation", "cut", *PAIRED_REASONS},
+}
+"""Section of the language file -> the codes that it has words for."""
+
+
+@pytest.mark.parametrize("section", CODES)
+def test_every_code_has_words_and_no_words_are_left_over(section: str) -> None:
+    keys = {key.partition(".")[2] for key in EN.messages if key.startswith(f"{section}.")}
+    assert keys == set(CODES[section])
 
 
 def test_weekly_catches_by_species_and_design_add_up_to_the_files(site: Path) -> None:
