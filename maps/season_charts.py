@@ -32,6 +32,9 @@ from spatial.season_dates import SeasonDates
 from spatial.season_fit import SHAPES
 from spatial.season_report import SeasonReport
 
+_LETTER = 7.0
+"""Width of a letter, rather too much than too little."""
+
 
 def curve_svg(report: SeasonReport, lang: Catalogue) -> str:
     """Return the curve of the season, its cold and wet nights, and degree-days as further axes.
@@ -286,12 +289,14 @@ def calendar_svg(report: SeasonReport, lang: Catalogue) -> str:
         parts.append(f'<rect x="{x:.1f}" y="{y:g}" width="{wide:.1f}" height="9" {look}/>')
         name = lang.say(f"season_windows.{each.what}")
         # A long name begins further left, but inside the picture.
-        at = max(min(x, WIDTH - RIGHT - 7.0 * len(name)), 4.0)
+        at = max(min(x, WIDTH - RIGHT - _LETTER * len(name)), 4.0)
         parts.append(chart_text(at, y + 22, name))
     x = days.x(report.season.cutoff)
     parts.append(f'<path d="M{x:.1f} 18V{base}" stroke="{INK}" stroke-dasharray="4 3"/>')
     told = lang.say("season_charts.data_to", day=lang.day(report.season.cutoff))
-    parts.append(chart_text(x, 13, told, "middle"))
+    # At the season's end its middle moves to the left, so that the day is read.
+    middle = min(x, WIDTH - 4.0 - _LETTER / 2 * len(told))
+    parts.append(chart_text(middle, 13, told, "middle"))
     return chart_svg(base + 24, lang.say("season_charts.calendar_label"), parts)
 
 

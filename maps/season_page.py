@@ -135,7 +135,7 @@ def _curve(report: SeasonReport, lang: Catalogue) -> list[str]:
     note = nights_note(settings.treatment.cold_c, settings.phenology.wet_mm, settings.units, lang)
     heading = _heading("curve", lang)
     if report.dates.nightly.empty:
-        return [heading, paragraph(lang.say("season_no_dates.no_visit"))]
+        return [heading, paragraph(lang.say(f"season_no_dates.{report.dates.reason}"))]
     caption, *heads = _heads(
         ("peaks", "species_design", "adults", "nights", "busiest_week", "rate"), lang
     )

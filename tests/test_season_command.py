@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import math
+import re
 import shutil
 from datetime import date
 from pathlib import Path
@@ -17,6 +18,7 @@ from sites import SETTINGS, VOID, make_site
 from data.degree_day_models import EVENTS, shipped_models, site_models
 from data.findings import InputError, SettingsError
 from data.reading import read_forecast, read_site
+from data.site import Site
 from maps.columns import CALENDAR, DEGREE_DAYS, SEASON, SEASON_WEEKS
 from maps.season_page import season_html
 from maps.season_words import season_sentences
@@ -108,6 +110,24 @@ def test_the_page_asks_nothing_of_a_network_and_holds_a_table(report: SeasonRepo
     assert "<script" not in page
     assert '<th scope="row">2026</th>' in page
     assert EN.say("season_notes.models") in page
+
+
+@pytest.fixture(scope="module")
+def demo() -> Site:
+    return read_site(DEMO)
+
+
+def test_rounds_that_caught_nothing_are_not_taken_for_no_round(demo: Site) -> None:
+    page = season_html(season_report(demo, "2026-W12", shipped_models()), EN)
+    assert "<h2>The curve</h2><p>No beetle was caught yet.</p>" in page
+    assert "No trap was checked" not in page
+
+
+def test_the_day_of_the_data_is_read_whole_at_the_seasons_end(demo: Site) -> None:
+    page = season_html(season_report(demo, "2025-W35", shipped_models()), EN)
+    said = "data to 31 August 2025"
+    (middle,) = re.findall(rf'<text x="([\d.]+)" y="13.0" text-anchor="middle"[^>]*>{said}<', page)
+    assert float(middle) + 3.5 * len(said) <= 516
 
 
 def test_a_users_own_model_is_read_and_an_unknown_name_refused(site: Path, tmp_path: Path) -> None:
