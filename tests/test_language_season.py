@@ -5,7 +5,6 @@ from __future__ import annotations
 import ast
 import html
 import re
-import shutil
 from collections.abc import Mapping
 from dataclasses import replace
 from html.parser import HTMLParser
@@ -58,22 +57,15 @@ def rainy_site(folder: Path) -> Path:
     files = {
         "weather.csv": "\n".join(["date,tmin_c,tmax_c,rain_mm", *rows]) + "\n",
         "own.toml": OWN_MODEL,
-        "treatments.csv": None,
     }
     return make_site(folder, settings=settings, files=files)
-
-
-def demo_site(folder: Path) -> Path:
-    shutil.copytree(DEMO, folder)
-    (folder / "treatments.csv").unlink()
-    return folder
 
 
 @pytest.fixture(scope="module")
 def reports(tmp_path_factory: pytest.TempPathFactory) -> Mapping[str, SeasonReport]:
     """Report a whole network beside last year, its first week, and the small site."""
     folder = tmp_path_factory.mktemp("season")
-    demo, rainy = read_site(demo_site(folder / "demo")), read_site(rainy_site(folder / "rainy"))
+    demo, rainy = read_site(DEMO), read_site(rainy_site(folder / "rainy"))
     bare = read_site(make_site(folder / "bare", files=dict.fromkeys(BARE)))
     assert rainy.model is not None
     own = (rainy.model,)
