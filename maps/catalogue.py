@@ -238,6 +238,18 @@ class Catalogue:
         month, day = map(int, month_day.split("-"))
         return self.say("dates.month_day", day=str(day), month=self._month(month))
 
+    def short_day(self, day: date) -> str:
+        """Return a day of the year in hand, its month cut short.
+
+        Examples
+        --------
+        >>> from maps.language_file import english
+        >>> english().short_day(date(2026, 5, 31)), english().short_day(date(2026, 9, 1))
+        ('31 May', '1 Sep')
+        """
+        month = str(self.locale.months["format"]["abbreviated"][day.month])
+        return self.say("dates.short_day", day=str(day.day), month=month)
+
     def span(self, first: date, last: date) -> str:
         """Return two days as prose, what they share said once.
 

@@ -14,10 +14,10 @@ from dataclasses import dataclass
 
 import pandas as pd
 
+from maps.catalogue import Catalogue
 from maps.columns import Column
 from maps.exports import csv_text
 from maps.treatment_words import amount_text, areas_text, short_amount
-from maps.words import listed, use_text
 from maps.work_order import Json, area_cells, heading, rendered
 from spatial.dose import Dose
 from spatial.treatment_plan import TreatmentPlan
@@ -70,12 +70,17 @@ class Done:
     certificate: str = ""
 
 
-def record_form(plan: TreatmentPlan) -> str:
+def record_form(plan: TreatmentPlan, lang: Catalogue) -> str:
     """Return `treatment-record.html`, a form to fill in by hand; it holds no link and no script."""
     parts = {
         **heading(plan),
-        "rows": [{"text": text, "planned": planned} for text, planned in _elements(plan)],
-        "zones": _zone_rows(plan),
+        "lang": lang,
+        "say": lang.say,
+        "rows": [
+            {"text": lang.say(f"record_says.{key}"), "planned": planned}
+            for key, planned in _elements(plan, lang)
+        ],
+        "zones": _zone_rows(plan, lang),
         "total": _amounts(plan.areas.net_m2, plan.dose),
     }
     return rendered("record_form.html", parts)
@@ -130,39 +135,40 @@ def blank_elements(plan: TreatmentPlan, done: Done) -> list[str]:
     return [name for name, value in given.items() if not value]
 
 
-def _elements(plan: TreatmentPlan) -> Iterable[tuple[str, str]]:
+def _elements(plan: TreatmentPlan, lang: Catalogue) -> Iterable[tuple[str, str]]:
+    """Yield each element by its key in the language file, with what was planned."""
     tactic, dose = plan.tactic, plan.dose
-    uses = listed([use_text(each.use) for each in plan.areas.blankets])
+    uses = lang.listed([lang.use(each.use) for each in plan.areas.blankets])
     return (
-        ("Customer, name and address", plan.settings.customer),
-        ("Place", plan.site.settings.name),
-        ("Site or crop", f"turf: {uses}"),
-        ("Size of area treated", areas_text(plan.areas.net_m2)),
-        ("Target pest", tactic.target_pest),
-        ("Date", ""),
-        ("Time, start and end", ""),
-        ("Product", tactic.product),
-        ("Registration number", tactic.registration_number),
-        ("IRAC group", tactic.irac_group),
-        ("Rate", tactic.rate),
-        ("Total amount of product", amount_text(dose.product) if dose.product else ""),
-        ("Total spray", amount_text(dose.spray) if dose.spray else ""),
-        ("Wind, temperature, rain", ""),
-        ("Re-entry", tactic.re_entry),
-        ("Notification given", tactic.notification),
-        ("Applicator, name", ""),
-        ("Certification number", ""),
+        ("customer", plan.settings.customer),
+        ("place", plan.site.settings.name),
+        ("crop", lang.say("record_says.turf", uses=uses)),
+        ("size", areas_text(plan.areas.net_m2)),
+        ("target_pest", tactic.target_pest),
+        ("date", ""),
+        ("time", ""),
+        ("product", tactic.product),
+        ("registration_number", tactic.registration_number),
+        ("irac_group", tactic.irac_group),
+        ("rate", tactic.rate),
+        ("total_product", amount_text(dose.product) if dose.product else ""),
+        ("total_spray", amount_text(dose.spray) if dose.spray else ""),
+        ("weather", ""),
+        ("re_entry", tactic.re_entry),
+        ("notification", tactic.notification),
+        ("applicator", ""),
+        ("certificate", ""),
     )
 
 
-def _zone_rows(plan: TreatmentPlan) -> list[Json]:
+def _zone_rows(plan: TreatmentPlan, lang: Catalogue) -> list[Json]:
     zones = plan.areas.zones
     columns = (zones["order"], zones["zone_id"], zones["use"], zones["net_m2"])
     return [
         {
             "order": order,
             "id": zone_id,
-            "use": use_text(str(use)),
+            "use": lang.use(str(use)),
             **_amounts(float(net_m2), dose),
         }
         for (order, zone_id, use, net_m2), dose in zip(

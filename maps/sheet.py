@@ -14,17 +14,20 @@ from data.findings import SettingsError
 from data.schemas import LARGEST_COUNT, VISITS
 from data.site import Site
 from data.visits import LONGEST_EXPOSURE_NIGHTS
+from maps.catalogue import Catalogue
 from maps.offline import policy_tag, refuse_links
 from maps.page import template_text
 from maps.payload import Json, json_text
+from maps.script_words import script_words
 from maps.sheet_plan import key_svg, plan_svg
-from maps.sheet_words import CAUTION, STATUS_TEXT, leg_texts, route_notes, route_sentence
-from maps.weeks import week_days, week_number, week_span
-from maps.words import use_text
+from maps.sheet_words import leg_texts, route_notes, route_sentence, status_texts
+from maps.weeks import week_days, week_number
 from spatial.round_plan import RoundPlan
 
 _POLICY_PLACE = "<!-- policy -->"
-_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+
+_SAID = ("sheet_trap", "sheet_void", "sheet_doubt", "sheet_open", "sheet_kept")
+"""Sections of the language file that the script says."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +53,7 @@ class Counter:
     required: bool
 
 
-def round_sheet(plan: RoundPlan, delimiter: str = ",") -> str:
+def round_sheet(plan: RoundPlan, delimiter: str, lang: Catalogue) -> str:
     """Return the round sheet of a week.
 
     Parameters
@@ -59,6 +62,8 @@ def round_sheet(plan: RoundPlan, delimiter: str = ",") -> str:
         The round to be walked.
     delimiter
         What separates the columns of the file that the sheet saves: that of the site's visits.
+    lang
+        Language of what is read; the file that the sheet saves is the same in every language.
 
     Returns
     -------
@@ -73,7 +78,8 @@ def round_sheet(plan: RoundPlan, delimiter: str = ",") -> str:
     environment = jinja2.Environment(
         autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True, lstrip_blocks=True
     )
-    html = environment.from_string(template_text("sheet.html")).render(_parts(plan, delimiter))
+    parts = _parts(plan, delimiter, lang)
+    html = environment.from_string(template_text("sheet.html")).render(parts)
     refuse_links(html)
     return html.replace(_POLICY_PLACE, policy_tag(html), 1)
 
@@ -130,28 +136,33 @@ def visit_columns(site: Site) -> list[tuple[str, str]]:
     return [(names.get(name, name), name) for name in ours]
 
 
-def _parts(plan: RoundPlan, delimiter: str) -> Json:
+def _parts(plan: RoundPlan, delimiter: str, lang: Catalogue) -> Json:
     site = plan.site
-    rows = _stop_rows(plan)
+    rows = _stop_rows(plan, lang)
     counted = counters(site)
-    data = json_text({**_payload(plan, rows, counted), "delimiter": delimiter})
+    payload = _payload(plan, rows, counted)
+    texts = {"statuses": status_texts(lang), "words": script_words(lang, *_SAID)}
+    data = json_text({**payload, **texts, "delimiter": delimiter})
     return {
+        "lang": lang,
+        "say": lang.say,
         "site": site.settings.name,
         "week": plan.week,
-        "number": week_number(plan.week),
-        "span": week_span(plan.week),
-        "route": route_sentence(plan),
-        "notes": route_notes(plan),
-        "caution": CAUTION,
+        # A number of the year, not a count.
+        "number": str(week_number(plan.week)),
+        "span": lang.span(*week_days(plan.week)),
+        "route": route_sentence(plan, lang),
+        "notes": route_notes(plan, lang),
         "stops": rows,
         "counters": counted,
-        "statuses": list(STATUS_TEXT.items()),
+        "statuses": texts["statuses"],
         "columns": {ours for _, ours in visit_columns(site)},
-        "plan": _safe(plan_svg(plan)),
-        "key": _safe(key_svg(plan)),
+        "file": payload["file"],
+        "plan": _safe(plan_svg(plan, lang)),
+        "key": _safe(key_svg(plan, lang)),
         "css": _safe(template_text("sheet.css")),
         "data": _safe(f'<script type="application/json" id="data">{data}</script>'),
-        "script": _safe(f"<script>{template_text('sheet.js')}</script>"),
+        "script": _safe(f"<script>{template_text('say.js')}{template_text('sheet.js')}</script>"),
         "policy": _safe(_POLICY_PLACE),
     }
 
@@ -174,7 +185,6 @@ def _payload(plan: RoundPlan, rows: list[Json], counted: list[Counter]) -> Json:
         "file": export_name(plan.week),
         "columns": visit_columns(plan.site),
         "counters": [asdict(each) for each in counted],
-        "statuses": list(STATUS_TEXT.items()),
         "decimal": written.decimal,
         "marked": written.encoding is not None,
         "most": LARGEST_COUNT,
@@ -186,29 +196,34 @@ def _payload(plan: RoundPlan, rows: list[Json], counted: list[Counter]) -> Json:
 _SENT = ("id", "where", "leg", "set", "recorded", "installed", "removed")
 
 
-def _stop_rows(plan: RoundPlan) -> list[Json]:
+def _stop_rows(plan: RoundPlan, lang: Catalogue) -> list[Json]:
     zones = plan.site.zones.set_index("zone_id")
     lives = plan.site.traps.set_index("location_id")[["installed", "removed"]]
     stops = pd.DataFrame(plan.stops.drop(columns="geometry")).join(lives, on="location_id")
     records = stops.to_dict("records")
+    legs = leg_texts(plan, lang)
     return [
-        _stop_row(record, leg, zones) for record, leg in zip(records, leg_texts(plan), strict=True)
+        {**_stop_row(record), "where": _where(record, zones, lang), "leg": leg}
+        | {"set_text": _short(record["set_on"], lang)}
+        for record, leg in zip(records, legs, strict=True)
     ]
 
 
-def _stop_row(record: Mapping[Hashable, Any], leg: str, zones: pd.DataFrame) -> Json:
+def _where(record: Mapping[Hashable, Any], zones: pd.DataFrame, lang: Catalogue) -> str:
+    zone, design = record["zone_id"], str(record["design"])
+    if pd.isna(zone):
+        return lang.say("sheet_leg.where_outside", design=design)
+    use = lang.use(str(zones.loc[zone, "use"]))
+    return lang.say("sheet_leg.where", design=design, zone=str(zone), use=use)
+
+
+def _stop_row(record: Mapping[Hashable, Any]) -> Json:
     zone = record["zone_id"]
-    where = "outside every zone"
-    if not pd.isna(zone):
-        where = f"{zone}, {use_text(str(zones.loc[zone, 'use']))}"
     return {
         "id": str(record["trap_id"]),
-        "where": f"{record['design']}, {where}",
         "design": str(record["design"]),
         "zone": "" if pd.isna(zone) else str(zone),
-        "leg": leg,
         "set": _iso(record["set_on"]),
-        "set_text": _short(record["set_on"]),
         "recorded": _iso(record["recorded_on"]),
         "installed": _iso(record["installed"]),
         "removed": _iso(record["removed"]),
@@ -219,5 +234,5 @@ def _iso(day: Any) -> str:
     return "" if pd.isna(day) else str(day.date())
 
 
-def _short(day: Any) -> str:
-    return "" if pd.isna(day) else f"{day.day} {_MONTHS[day.month - 1]}"
+def _short(day: Any, lang: Catalogue) -> str:
+    return "" if pd.isna(day) else lang.short_day(day.date())

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
+from html import escape
 
 import shapely
 
 from data.settings import Units
-from maps.words import distance_text
+from maps.catalogue import Catalogue
 from spatial.round_plan import RoundPlan
 
 WIDTH_MM, HEIGHT_MM = 186.0, 112.0
@@ -39,13 +40,15 @@ _NICE_METRES = (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000)
 Point = tuple[float, float]
 
 
-def plan_svg(plan: RoundPlan) -> str:
+def plan_svg(plan: RoundPlan, lang: Catalogue) -> str:
     """Return the plan as an SVG element; the lines show the order, not the path.
 
     Parameters
     ----------
     plan
         The round.
+    lang
+        Language.
 
     Returns
     -------
@@ -63,15 +66,17 @@ def plan_svg(plan: RoundPlan) -> str:
         f'<path class="p-walk" d="{_line([start, *walked])}Z"/>',
         f'<circle class="p-start" cx="{start[0]:.1f}" cy="{start[1]:.1f}" r="2.2"/>',
         *_stops(spots, (frame.width_mm, frame.height_mm - _FOOT_MM)),
-        f'<g class="p-key">{_scale_bar(frame, plan.site.settings.units)}{_north(frame)}</g>',
+        f'<g class="p-key">{_scale_bar(frame, plan.site.settings.units, lang)}',
+        f"{_north(frame, lang)}</g>",
     ]
     size = f"0 0 {frame.width_mm:.1f} {frame.height_mm:.1f}"
-    return f'<svg class="plan" viewBox="{size}" role="img" aria-label="Plan of the round">' + (
+    label = escape(lang.say("sheet_plan.label"))
+    return f'<svg class="plan" viewBox="{size}" role="img" aria-label="{label}">' + (
         "".join(parts) + "</svg>"
     )
 
 
-def key_svg(plan: RoundPlan) -> str:
+def key_svg(plan: RoundPlan, lang: Catalogue) -> str:
     """Return scale bar and north arrow for a phone, where the plan is larger than the screen."""
     frame = _Frame(plan)
     px_per_m = frame.mm_per_m * SCREEN_PX / frame.width_mm
@@ -80,11 +85,11 @@ def key_svg(plan: RoundPlan) -> str:
     wide, (width, height) = length_m * px_per_m, _KEY_PX
     return (
         f'<svg class="plan-key" width="{width}" height="{height}" role="img" '
-        f'aria-label="Scale; north is up">'
+        f'aria-label="{escape(lang.say("sheet_plan.key"))}">'
         f'<path class="p-scale" d="M2 18V26H{2 + wide:.1f}V18"/>'
-        f'<text x="{10 + wide:.1f}" y="27">{distance_text(length_m, units)}</text>'
+        f'<text x="{10 + wide:.1f}" y="27">{escape(lang.distance(length_m, units))}</text>'
         f'<path class="p-north" d="M{width - 28} 4l7 22l-7 -5l-7 5Z"/>'
-        f'<text x="{width - 16}" y="27">N</text></svg>'
+        f'<text x="{width - 16}" y="27">{escape(lang.say("map.north"))}</text></svg>'
     )
 
 
@@ -171,10 +176,10 @@ def _overlap(one: Point, other: Point) -> float:
     return round(across * down, 3)
 
 
-def _scale_bar(frame: _Frame, units: Units) -> str:
+def _scale_bar(frame: _Frame, units: Units, lang: Catalogue) -> str:
     length_m = _bar_length_m(frame.mm_per_m, _BAR_MM, units)
     wide, y = length_m * frame.mm_per_m, frame.height_mm - 1.6
-    text = distance_text(length_m, units)
+    text = escape(lang.distance(length_m, units))
     return (
         f'<path class="p-scale" d="M2 {y - 1.4:.1f}V{y:.1f}H{2 + wide:.1f}V{y - 1.4:.1f}"/>'
         f'<text class="p-note" x="{3.4 + wide:.1f}" y="{y:.1f}">{text}</text>'
@@ -187,9 +192,10 @@ def _bar_length_m(per_m: float, room: float, units: Units) -> float:
     return max((step for step in steps if step * per_m <= room), default=steps[0])
 
 
-def _north(frame: _Frame) -> str:
+def _north(frame: _Frame, lang: Catalogue) -> str:
     x, y = frame.width_mm - 6, frame.height_mm - _FOOT_MM + 0.4
+    letter = escape(lang.say("map.north"))
     return (
         f'<path class="p-north" d="M{x:.1f} {y:.1f}l1.6 4.8l-1.6 -1l-1.6 1Z"/>'
-        f'<text class="p-north-n" x="{x + 3.6:.1f}" y="{y + 4.6:.1f}">N</text>'
+        f'<text class="p-north-n" x="{x + 3.6:.1f}" y="{y + 4.6:.1f}">{letter}</text>'
     )

@@ -11,8 +11,9 @@ from types import ModuleType
 from data.findings import SettingsError
 from data.schemas import LARGEST_COUNT
 from data.site import Site
+from maps.catalogue import Catalogue
 from maps.sheet import Counter, counters
-from maps.sheet_words import STATUS_TEXT, leg_texts
+from maps.sheet_words import leg_texts, status_texts
 from maps.site_toml import toml_value
 from spatial.round_plan import RoundPlan
 
@@ -46,20 +47,22 @@ Row = dict[str, str]
 Sheets = dict[str, list[Row]]
 
 
-def round_form(plan: RoundPlan) -> bytes:
+def round_form(plan: RoundPlan, lang: Catalogue) -> bytes:
     """Return the XLSForm of a round as the bytes of a workbook: one answer sheet per trap.
 
     Parameters
     ----------
     plan
         The round; its traps are the choices, in walking order, each with the day it was set.
+    lang
+        Language of what is read; names and codes are the same in every language.
 
     Raises
     ------
     SettingsError
         If pyxform is not installed, or does not accept the form.
     """
-    content = _workbook(form_sheets(plan))
+    content = _workbook(form_sheets(plan, lang))
     xform_of(content)
     return content
 
@@ -83,14 +86,15 @@ def xform_of(content: bytes) -> str:
         raise SettingsError(f"pyxform does not accept the form: {error}") from error
 
 
-def form_sheets(plan: RoundPlan) -> Sheets:
+def form_sheets(plan: RoundPlan, lang: Catalogue) -> Sheets:
     """Return the sheets of the form: name -> rows."""
+    title = lang.say("sheet_form.title", site=plan.site.settings.name, week=plan.week)
     return {
-        "survey": _survey(plan.site),
-        "choices": _choices(plan),
+        "survey": _survey(plan.site, lang),
+        "choices": _choices(plan, lang),
         "settings": [
             {
-                "form_title": f"{_plain(plan.site.settings.name)}, round {plan.week}",
+                "form_title": _plain(title),
                 "form_id": f"round-{plan.week}",
                 "version": plan.week.replace("-W", ""),
             }
@@ -134,48 +138,51 @@ def read_back_toml(site: Site) -> str:
     return "\n".join(lines) + "\n"
 
 
-def read_back_words(site: Site) -> str:
+def read_back_words(site: Site, lang: Catalogue) -> str:
     """Return where the lines of `read_back_toml` go: beside the site's own visits or apart."""
     fields = field_names(site)
     same = bool(site.settings.species_columns) and all(
         name == field for name, field in fields.items()
     )
     if same:
-        return (
-            "The form's CSV has the columns of your visits. It is read with these lines in "
-            "site.toml, in place of the lines of the same names, the first two above the first "
-            "[table]:"
-        )
-    why = "other names" if site.settings.species_columns else "one column for each species"
-    return (
-        f"The form's CSV has {why}, unlike your visits: keep it in a folder of its own, a copy of "
-        "the site's with the CSV as visits. In the site.toml there, and only there, put these "
-        "lines in place of the lines of the same names, the first two above the first [table]:"
-    )
+        return lang.say("sheet_form.same_columns")
+    has = "other_names" if site.settings.species_columns else "column_each"
+    return lang.say("sheet_form.other_columns", columns=lang.say(f"sheet_form.{has}"))
 
 
-def _survey(site: Site) -> list[Row]:
+def _survey(site: Site, lang: Catalogue) -> list[Row]:
     fields = field_names(site)
-    set_on = "/".join(("instance('traps')", "root", "item[name=${trap_id}]", "set_on"))
-    later = "${checked_on} > ${set_on}"
+    minutes = lang.say("sheet_form.minutes")
     return [
-        _question("select_one traps", "trap_id", "Trap", required="yes"),
+        _question("select_one traps", "trap_id", lang.say("sheet_form.trap"), required="yes"),
+        *_days(lang),
         _question(
-            "date", "set_on", "Set on", required="yes", calculation=set_on, trigger="${trap_id}"
+            "select_one status",
+            "status",
+            lang.say("sheet_form.status"),
+            required="yes",
+            relevant="${checked_on} > ${set_on}",
         ),
+        *(_count(fields[each.name], each, lang) for each in counters(site) if _asked(each)),
+        _question("decimal", "minutes", minutes, constraint=". >= 0 and . <= 1440"),
+        _question("text", "note", lang.say("sheet_form.note")),
+    ]
+
+
+def _days(lang: Catalogue) -> list[Row]:
+    set_on = "/".join(("instance('traps')", "root", "item[name=${trap_id}]", "set_on"))
+    set_days = {"calculation": set_on, "trigger": "${trap_id}"}
+    return [
+        _question("date", "set_on", lang.say("sheet_form.set_on"), required="yes", **set_days),
         _question(
             "date",
             "checked_on",
-            "Checked on",
+            lang.say("sheet_form.checked_on"),
             required="yes",
             default="today()",
             constraint=". > ${set_on}",
-            constraint_message="The trap must be checked after the day it was set.",
+            constraint_message=_plain(lang.say("sheet_form.after_set")),
         ),
-        _question("select_one status", "status", "Status", required="yes", relevant=later),
-        *(_count(fields[each.name], each) for each in counters(site) if _asked(each)),
-        _question("decimal", "minutes", "Minutes at the trap", constraint=". >= 0 and . <= 1440"),
-        _question("text", "note", "Note"),
     ]
 
 
@@ -184,39 +191,44 @@ def _asked(counter: Counter) -> bool:
     return counter.required or counter.kind == "bycatch"
 
 
-def _count(field: str, counter: Counter) -> Row:
+def _count(field: str, counter: Counter, lang: Catalogue) -> Row:
+    hint = "none_hint" if counter.required else "blank_hint"
+    # As it is typed, without a mark between its digits.
+    whole_number = lang.say("sheet_form.whole_number", most=str(LARGEST_COUNT))
     return _question(
         "integer",
         field,
-        _plain(counter.label),
-        hint="0 when there was none" if counter.required else "blank when not counted",
+        counter.label,
+        hint=_plain(lang.say(f"sheet_form.{hint}")),
         required="yes" if counter.required else "",
         relevant="${status} = 'ok'",
         constraint=f". >= 0 and . <= {LARGEST_COUNT}",
-        constraint_message=f"A whole number from 0 to {LARGEST_COUNT}.",
+        constraint_message=_plain(whole_number),
     )
 
 
 def _question(kind: str, name: str, label: str, **more: str) -> Row:
-    return {"type": kind, "name": name, "label": label, **more}
+    return {"type": kind, "name": name, "label": _plain(label), **more}
 
 
-def _choices(plan: RoundPlan) -> list[Row]:
+def _choices(plan: RoundPlan, lang: Catalogue) -> list[Row]:
     stops = plan.stops
     days = stops["set_on"].dt.strftime("%Y-%m-%d").fillna("")
+    choices = zip(stops["trap_id"], leg_texts(plan, lang), days, strict=True)
     traps = [
         {
             "list_name": "traps",
             "name": str(trap),
-            "label": f"{number}. {_plain(str(trap))} ({_plain(leg)})",
+            "label": _plain(
+                lang.say("sheet_form.choice", place=str(place), name=str(trap), leg=leg)
+            ),
             "set_on": day,
         }
-        for number, (trap, leg, day) in enumerate(
-            zip(stops["trap_id"], leg_texts(plan), days, strict=True), start=1
-        )
+        for place, (trap, leg, day) in enumerate(choices, start=1)
     ]
     statuses = [
-        {"list_name": "status", "name": code, "label": text} for code, text in STATUS_TEXT.items()
+        {"list_name": "status", "name": code, "label": _plain(text)}
+        for code, text in status_texts(lang)
     ]
     return [*traps, *statuses]
 

@@ -12,6 +12,7 @@ from typing import Any
 
 import pytest
 import shapely
+from languages import EN
 from sites import LONG_SETTINGS, SETTINGS, csv_tables, long_visits, make_site
 
 from data.findings import SettingsError
@@ -46,11 +47,13 @@ def table_text(rows: list[list[str]]) -> str:
 
 
 def test_equal_rounds_give_equal_pages(tmp_path: Path) -> None:
-    assert round_sheet(planned(tmp_path / "a")) == round_sheet(planned(tmp_path / "b"))
+    assert round_sheet(planned(tmp_path / "a"), ",", EN) == round_sheet(
+        planned(tmp_path / "b"), ",", EN
+    )
 
 
 def test_the_page_fetches_nothing_and_runs_only_its_own_scripts(tmp_path: Path) -> None:
-    html = round_sheet(planned(tmp_path / "site"))
+    html = round_sheet(planned(tmp_path / "site"), ",", EN)
     policy = re.search(r'Content-Security-Policy" content="([^"]+)"', html)
     assert policy is not None
     assert policy[1].startswith("default-src 'none'; img-src data:; style-src 'unsafe-inline'; ")
@@ -61,7 +64,7 @@ def test_the_page_fetches_nothing_and_runs_only_its_own_scripts(tmp_path: Path) 
 
 def test_text_of_the_site_is_escaped_wherever_it_stands(tmp_path: Path) -> None:
     settings = SETTINGS.replace('name = "Kestwick Green"', f"name = {json.dumps(HOSTILE_NAME)}")
-    html = round_sheet(planned(tmp_path / "site", settings=settings))
+    html = round_sheet(planned(tmp_path / "site", settings=settings), ",", EN)
     assert html.count("<script") == 2
     assert data_of(html)["site"] == HOSTILE_NAME
     assert "{{ 7*7 }}" in html
@@ -70,7 +73,7 @@ def test_text_of_the_site_is_escaped_wherever_it_stands(tmp_path: Path) -> None:
 
 def test_paper_and_phone_list_the_traps_in_the_same_walking_order(tmp_path: Path) -> None:
     plan = planned(tmp_path / "site")
-    html = round_sheet(plan)
+    html = round_sheet(plan, ",", EN)
     printed = re.findall(r'<th scope="row" class="id">([^<]+)<', html)
     tapped = [stop["id"] for stop in data_of(html)["stops"]]
     assert printed == tapped == plan.stops["trap_id"].tolist()
@@ -79,8 +82,8 @@ def test_paper_and_phone_list_the_traps_in_the_same_walking_order(tmp_path: Path
 
 def test_the_length_the_minutes_and_the_cautions_are_on_the_sheet(tmp_path: Path) -> None:
     plan = planned(tmp_path / "site")
-    html = round_sheet(plan)
-    assert html.count(route_sentence(plan)) == 2
+    html = round_sheet(plan, ",", EN)
+    assert html.count(route_sentence(plan, EN)) == 2
     assert "No digging on this round" in html
     assert "Animal-safe fluid only" in html
     assert "marked for mower crews" in html
@@ -96,7 +99,7 @@ def test_the_columns_of_the_file_are_those_of_the_sites_visits(tmp_path: Path) -
     settings = SETTINGS + '[columns.visits]\n"Trap no." = "trap_id"\n'
     plan = planned(tmp_path / "site", settings=settings, files={"visits.csv": table_text(rows)})
     assert [header for header, _ in visit_columns(plan.site)] == rows[0]
-    assert data_of(round_sheet(plan))["columns"][-1] == ["Trap no.", "trap_id"]
+    assert data_of(round_sheet(plan, ",", EN))["columns"][-1] == ["Trap no.", "trap_id"]
 
 
 @pytest.mark.parametrize("long", [False, True], ids=["wide", "long"])
@@ -118,9 +121,9 @@ def test_fields_for_minutes_and_note_are_shown_only_if_the_visits_have_them(
     tmp_path: Path,
 ) -> None:
     """The long visits have neither column, so nothing could be kept of them."""
-    wide = round_sheet(planned(tmp_path / "wide"))
+    wide = round_sheet(planned(tmp_path / "wide"), ",", EN)
     files = {"visits.csv": long_visits()}
-    long = round_sheet(planned(tmp_path / "long", settings=LONG_SETTINGS, files=files))
+    long = round_sheet(planned(tmp_path / "long", settings=LONG_SETTINGS, files=files), ",", EN)
     assert ('id="minutes"' in wide, 'id="note"' in wide) == (True, True)
     assert ('id="minutes"' in long, 'id="note"' in long) == (False, False)
 
@@ -167,9 +170,9 @@ def test_a_site_without_any_species_is_refused(tmp_path: Path) -> None:
 def test_the_paper_has_a_column_for_minutes_and_for_notes_only_if_the_visits_have(
     tmp_path: Path,
 ) -> None:
-    wide = round_sheet(planned(tmp_path / "wide"))
+    wide = round_sheet(planned(tmp_path / "wide"), ",", EN)
     files = {"visits.csv": long_visits()}
-    long = round_sheet(planned(tmp_path / "long", settings=LONG_SETTINGS, files=files))
+    long = round_sheet(planned(tmp_path / "long", settings=LONG_SETTINGS, files=files), ",", EN)
     for words in ("<span>minutes</span>", '<th scope="col">Note</th>'):
         assert (words in wide, words in long) == (True, False)
     for html in (wide, long):
@@ -182,24 +185,24 @@ def test_the_paper_has_a_column_for_minutes_and_for_notes_only_if_the_visits_hav
 def test_each_leg_says_how_far_and_which_way(tmp_path: Path) -> None:
     """T01 to T03 stand in a row, 0.0003 degrees of longitude apart: 25.6 m at 40 degrees north."""
     plan = planned(tmp_path / "site", settings='units = "metric"\n' + SETTINGS)
-    legs = dict(zip(plan.stops["trap_id"], leg_texts(plan), strict=True))
+    legs = dict(zip(plan.stops["trap_id"], leg_texts(plan, EN), strict=True))
     assert legs[plan.start_trap] == "start"
     assert "26 m E of T01" in legs.values() or "26 m W of T03" in legs.values()
 
 
 def test_notes_tell_of_unreachable_traps_and_of_a_week_that_was_walked(tmp_path: Path) -> None:
     plan = planned(tmp_path / "site")
-    assert route_notes(plan) == []
+    assert route_notes(plan, EN) == []
     lost = plan.stops.assign(reachable=plan.stops["trap_id"] != "T05")
-    assert route_notes(replace(plan, stops=lost)) == [
+    assert route_notes(replace(plan, stops=lost), EN) == [
         "No path round the obstacles leads to T05: at the end, without a length."
     ]
-    assert leg_texts(replace(plan, stops=lost)).count("no path on the map") == 1
+    assert leg_texts(replace(plan, stops=lost), EN).count("no path on the map") == 1
     walked = plan_round(plan.site, "2026-W19")
-    assert route_notes(walked) == [
+    assert route_notes(walked, EN) == [
         "16 traps of 16 already have a visit in this week; a second one would be set aside."
     ]
-    assert route_notes(replace(plan, blocked_start=True, start_trap="T05")) == [
+    assert route_notes(replace(plan, blocked_start=True, start_trap="T05"), EN) == [
         "No path leads from the start point in site.toml; the round starts at the nearest trap, "
         "T05."
     ]
@@ -216,8 +219,8 @@ def test_traps_whose_row_is_set_aside_are_named_on_the_sheet(tmp_path: Path) -> 
     note = (
         "Not on this sheet: T05, T07, T16, of which a row in the traps is set aside with a mistake."
     )
-    assert note in route_notes(plan)
-    html = round_sheet(plan)
+    assert note in route_notes(plan, EN)
+    html = round_sheet(plan, ",", EN)
     assert html.count(note) == 2
     assert "T05" not in plan.stops["trap_id"].tolist()
 
@@ -228,15 +231,15 @@ def test_traps_whose_row_is_set_aside_are_named_on_the_sheet(tmp_path: Path) -> 
 def test_the_route_is_told_in_the_units_of_the_site(tmp_path: Path, units: str, text: str) -> None:
     plan = planned(tmp_path / "site", settings=f'units = "{units}"\n' + SETTINGS)
     plan = replace(plan, length_m=2000.0, minutes=75.0)
-    assert text in route_sentence(plan)
-    assert "about 1 h 15 min" in route_sentence(plan)
+    assert text in route_sentence(plan, EN)
+    assert "about 1 h 15 min" in route_sentence(plan, EN)
     speed = "at 2.5 mph" if units == "us" else "at 4 km/h"
-    assert speed in route_sentence(plan)
+    assert speed in route_sentence(plan, EN)
     assert plan.site.settings.round == RoundSettings()
 
 
 def test_the_plan_shows_every_trap_the_obstacles_a_scale_and_north(tmp_path: Path) -> None:
-    svg = plan_svg(planned(tmp_path / "site"))
+    svg = plan_svg(planned(tmp_path / "site"), EN)
     assert svg.count('class="stop"') == 16
     assert [int(n) for n in re.findall(r">(\d+)</text></g>", svg)] == list(range(1, 17))
     assert svg.count('class="p-zone"') == 6
@@ -256,7 +259,7 @@ def test_no_trap_and_no_number_is_under_the_north_arrow_or_the_scale(
     corners = [(x + east * span_m, y + north * span_m) for north in (0, 1) for east in (0, 1)]
     places = [corners[n % 4] for n in range(len(plan.stops))]
     stops = plan.stops.set_geometry(shapely.points(places), crs=plan.stops.crs)
-    svg = plan_svg(replace(plan, stops=stops))
+    svg = plan_svg(replace(plan, stops=stops), EN)
     box = re.search(r'viewBox="0 0 ([\d.]+) ([\d.]+)"', svg)
     assert box is not None
     foot = float(box[2]) - 6.0

@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 import pytest
+from languages import EN
 from playwright.sync_api import Browser, BrowserContext, Page, Request
 from sites import LONG_SETTINGS, SETTINGS, csv_tables, long_visits, make_site
 
@@ -55,7 +56,7 @@ class Phones:
     ) -> Page:
         """Open the sheet of a round on a new phone with the network cut."""
         path = self.folder / f"round-sheet-{len(self.contexts)}.html"
-        path.write_bytes(round_sheet(plan, delimiter).encode("utf-8"))
+        path.write_bytes(round_sheet(plan, delimiter, EN).encode("utf-8"))
         context = self.browser.new_context(
             viewport={"width": width, "height": 844},
             has_touch=True,

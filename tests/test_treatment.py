@@ -21,6 +21,7 @@ import pytest
 import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from languages import EN
 from shapely.geometry import LineString, Polygon, box
 from sites import make_site
 
@@ -440,7 +441,7 @@ def test_the_work_order_shows_cautions_arithmetic_and_comparison(site: Site) -> 
     assert html.count('class="m-treat"') == 3  # two zones and the swatch of the legend
 
 
-@pytest.mark.parametrize("page", [work_order, record_form])
+@pytest.mark.parametrize("page", [work_order, lambda plan: record_form(plan, EN)])
 def test_pages_are_offline_escaped_and_the_same_again(site: Site, page: Any) -> None:
     hostile = '</style><script>alert(1)</script> {{ 7*7 }} & "x"'
     zones = site.zones.assign(name=hostile, use=hostile)
@@ -455,7 +456,7 @@ def test_pages_are_offline_escaped_and_the_same_again(site: Site, page: Any) -> 
 
 
 def test_the_form_asks_for_every_legal_element(site: Site) -> None:
-    html = record_form(planned(site))
+    html = record_form(planned(site), EN)
     for element in ("Customer", "Place", "Site or crop", "Size of area treated", "Target pest",
                     "Date", "Time", "Product", "Registration number", "Total amount of product",
                     "Applicator", "Certification number"):  # fmt: skip

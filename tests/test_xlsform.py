@@ -10,6 +10,7 @@ from types import ModuleType
 from xml.etree import ElementTree
 
 import pytest
+from languages import EN
 from sites import LONG_SETTINGS, SETTINGS, csv_tables, long_visits, make_site
 
 from data.findings import InputError, SettingsError
@@ -36,7 +37,7 @@ def planned(folder: Path, settings: str = SETTINGS, **files: str) -> RoundPlan:
 
 
 def form_of(plan: RoundPlan) -> ElementTree.Element:
-    return ElementTree.fromstring(xform_of(round_form(plan)))
+    return ElementTree.fromstring(xform_of(round_form(plan, EN)))
 
 
 def choices(form: ElementTree.Element, name: str) -> list[dict[str, str]]:
@@ -85,7 +86,7 @@ def test_a_count_is_asked_only_of_an_ok_trap_and_then_must_be_given(tmp_path: Pa
 
 
 def test_equal_rounds_give_equal_bytes(tmp_path: Path) -> None:
-    assert round_form(planned(tmp_path / "a")) == round_form(planned(tmp_path / "b"))
+    assert round_form(planned(tmp_path / "a"), EN) == round_form(planned(tmp_path / "b"), EN)
 
 
 def collected(plan: RoundPlan) -> tuple[str, list[dict[str, str]]]:
@@ -193,7 +194,7 @@ def test_lines_that_would_break_the_sites_own_visits_are_for_another_folder(
     visits = {"wide": None, "odd names": odd_visits(), "long": long_visits()}[kind]
     files = {} if visits is None else {"visits": visits}
     site = planned(tmp_path / "site", settings, **files).site
-    words = read_back_words(site)
+    words = read_back_words(site, EN)
     assert words.startswith(said)
     own = {} if visits is None else {"visits.csv": visits}
     pasted = make_site(
@@ -221,7 +222,7 @@ def test_text_of_the_site_is_neither_a_reference_nor_a_formula(tmp_path: Path) -
     title = form_of(plan).find(".//{http://www.w3.org/1999/xhtml}title")
     assert title is not None
     assert title.text == "=1+1 $ {trap_id} <b>, round 2026-W20"
-    assert form_sheets(plan)["settings"][0]["form_id"] == "round-2026-W20"
+    assert form_sheets(plan, EN)["settings"][0]["form_id"] == "round-2026-W20"
 
 
 def test_a_form_that_pyxform_refuses_is_a_clear_error() -> None:

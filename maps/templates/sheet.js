@@ -5,6 +5,7 @@ const $ = (id) => document.getElementById(id);
 const all = (css) => Array.from(document.querySelectorAll(css));
 const STORE = 'snoutline round ' + data.site + ' ' + data.week;
 const TEXT = new Map(data.statuses);
+const { say, written } = languageOf(data.words);
 const COUNTERS = data.counters;
 const DAY_MS = 86400000;
 
@@ -35,7 +36,7 @@ function load() {
     state = Object.assign(fresh(), found);
   } catch {
     localStorage.setItem(STORE + ' unreadable', text);
-    shout('The entries kept in this browser could not be read. They are set aside, and this round starts empty.');
+    shout(say('sheet_kept.unreadable'));
   }
   state.at = Math.min(Math.max(0, state.at | 0), data.stops.length - 1);
 }
@@ -51,7 +52,7 @@ function save() {
 
 function loseNothing() {
   keeps = false;
-  shout('This browser does not keep entries. Save the file before you close or reload this page.');
+  shout(say('sheet_kept.not_kept'));
 }
 
 function shout(text) {
@@ -108,31 +109,37 @@ function isBlank(entry) {
 /* What keeps a trap out of the file. */
 function openPoints(entry) {
   const points = [];
-  if (!entry.status) points.push('no status');
-  const nights = nightsOf(entry);
-  if (!isDay(entry.set)) points.push('no set date');
-  else if (!isDay(entry.checked)) points.push('no checked date');
-  else if (nights <= 0) points.push('checked not after set');
+  const add = (key, values) => points.push(say('sheet_open.' + key, undefined, values));
+  if (!entry.status) add('no_status');
+  if (!isDay(entry.set)) add('no_set_date');
+  else if (!isDay(entry.checked)) add('no_checked_date');
+  else if (nightsOf(entry) <= 0) add('not_after');
   if (entry.status === 'ok') {
     for (const counter of COUNTERS) {
       const text = countOf(entry, counter);
-      if (text ? !wholeCount(text) : counter.required) points.push((text ? 'wrong count: ' : 'no count: ') + counter.label);
+      if (text ? !wholeCount(text) : counter.required) add(text ? 'wrong_count' : 'no_count', { counter: counter.label });
     }
   }
-  if (!minutesOk(entry.minutes)) points.push('wrong minutes');
+  if (!minutesOk(entry.minutes)) add('wrong_minutes');
   return points;
 }
 
 /* What the file check will complain about although the row is complete. */
 function doubts(stop, entry) {
   const found = [];
+  const add = (key, number, values) => found.push(say('sheet_doubt.' + key, number, values));
   const nights = nightsOf(entry);
-  if (entry.status === 'ok' && nights > data.nights) found.push(nights + ' nights; more than ' + data.nights + ' are set aside. Mend the set date if the trap was emptied since.');
-  if (isDay(entry.checked) && (entry.checked < data.monday || entry.checked > data.sunday)) found.push('The checked date lies outside week ' + data.week + '.');
-  if (stop.removed && entry.checked > stop.removed) found.push('The trap left this place on ' + stop.removed + ': a later check is set aside. Mend the checked date.');
-  if (stop.installed && entry.set && entry.set < stop.installed) found.push('The trap stands here since ' + stop.installed + ': an earlier set date is set aside. Mend the set date.');
-  if (stop.recorded) found.push('Your visits already hold a check of this trap on ' + stop.recorded + '.');
+  if (entry.status === 'ok' && nights > data.nights) add('many_nights', nights, { most: data.nights });
+  if (isDay(entry.checked) && (entry.checked < data.monday || entry.checked > data.sunday)) add('outside_week', undefined, { week: data.week });
+  if (stop.removed && entry.checked > stop.removed) add('removed', undefined, { day: dayText(stop.removed) });
+  if (stop.installed && entry.set && entry.set < stop.installed) add('installed', undefined, { day: dayText(stop.installed) });
+  if (stop.recorded) add('recorded', undefined, { day: dayText(stop.recorded) });
   return found;
+}
+
+function dayText(iso) {
+  const [year, month, day] = iso.split('-');
+  return say('sheet_doubt.day', undefined, { year, month, day });
 }
 
 function stateOf(stop) {
@@ -144,7 +151,7 @@ function stateOf(stop) {
 function outcome(entry) {
   if (entry.status !== 'ok') return TEXT.get(entry.status);
   const caught = COUNTERS.filter((c) => c.kind !== 'bycatch' && c.required);
-  return String(caught.reduce((sum, c) => sum + Number(countOf(entry, c)), 0));
+  return written(caught.reduce((sum, c) => sum + Number(countOf(entry, c)), 0));
 }
 
 /* ---- the file ---- */
@@ -203,7 +210,7 @@ function setText(node, text) {
 
 function drawTop() {
   const done = data.stops.filter((stop) => stateOf(stop) === 'done').length;
-  setText($('progress'), done + ' of ' + data.stops.length);
+  setText($('progress'), say('sheet_trap.progress', data.stops.length, { done }));
   $('fill').style.width = (100 * done) / data.stops.length + '%';
 }
 
@@ -211,16 +218,16 @@ function drawTrap() {
   const stop = here();
   const entry = entryOf(stop);
   setText($('trap-id'), stop.id);
-  setText($('leg'), state.at + 1 + '. ' + stop.leg);
+  setText($('leg'), say('sheet_trap.way', undefined, { place: String(state.at + 1), leg: stop.leg }));
   setText($('where'), stop.where);
   drawDays(stop, entry);
   drawCounts(entry);
   if ($('minutes')) fill($('minutes'), entry ? entry.minutes : '', entry && !minutesOk(entry.minutes));
   if ($('note')) fill($('note'), entry ? entry.note : '', false);
-  setText($('wipe'), wiped && wiped.key === keyOf(stop) ? 'Undo: bring the entries back' : 'Clear this trap');
+  setText($('wipe'), say(wiped && wiped.key === keyOf(stop) ? 'sheet_trap.undo' : 'sheet_trap.clear'));
   $('back').disabled = state.at === 0;
   const next = data.stops[state.at + 1];
-  setText($('next'), next ? 'Next: ' + next.id : 'To the file');
+  setText($('next'), next ? say('sheet_trap.next', undefined, { name: next.id }) : say('sheet_trap.to_file'));
 }
 
 function drawDays(stop, entry) {
@@ -228,10 +235,10 @@ function drawDays(stop, entry) {
   fill($('set-on'), days.set, false);
   fill($('checked-on'), days.checked, false);
   const nights = nightsOf(days);
-  setText($('nights'), Number.isNaN(nights) ? '' : nights + (nights === 1 ? ' night' : ' nights'));
+  setText($('nights'), Number.isNaN(nights) ? '' : say('sheet_trap.nights', nights));
   const told = doubts(stop, { status: entry ? entry.status || 'ok' : 'ok', ...days });
-  if (!isDay(days.set)) told.unshift('When was this trap set? Fill in the date.');
-  else if (nights <= 0) told.unshift('The trap must be checked after the day it was set: mend a date.');
+  if (!isDay(days.set)) told.unshift(say('sheet_doubt.no_set_date'));
+  else if (nights <= 0) told.unshift(say('sheet_doubt.not_after'));
   setText($('doubt'), told.join(' '));
   $('doubt').hidden = !told.length;
 }
@@ -242,7 +249,8 @@ function drawCounts(entry) {
   const isVoid = status !== '' && status !== 'ok';
   $('counts').hidden = isVoid;
   $('void').hidden = !isVoid;
-  if (isVoid) setText($('void'), 'A trap that was ' + TEXT.get(status) + ' carries no count' + (COUNTERS.some((c) => countOf(entry, c)) ? '; what was tapped stays out of the file.' : '.'));
+  const tapped = COUNTERS.some((c) => countOf(entry, c));
+  if (isVoid) setText($('void'), say(tapped ? 'sheet_void.kept_out' : 'sheet_void.no_count', undefined, { why: TEXT.has(status) ? say('sheet_void.' + status) : status }));
   let blanks = 0;
   COUNTERS.forEach((counter, n) => {
     const row = document.querySelector('[data-counter="' + n + '"]');
@@ -252,7 +260,7 @@ function drawCounts(entry) {
     fill(row.querySelector('input'), text, text !== '' && !wholeCount(text));
   });
   const inUse = COUNTERS.filter(shown).length;
-  setText($('zero'), blanks === inUse ? '0 of everything' : blanks ? '0 for the rest' : 'All counted');
+  setText($('zero'), say(blanks === inUse ? 'sheet_trap.zero_all' : blanks ? 'sheet_trap.zero_rest' : 'sheet_trap.zero_none'));
   $('zero').disabled = !blanks;
 }
 
@@ -269,7 +277,7 @@ function drawList() {
     const entry = entryOf(stop);
     button.dataset.state = kind;
     button.toggleAttribute('aria-current', n === state.at);
-    setText(button.querySelector('em'), kind === 'done' ? outcome(entry) : kind === 'open' ? 'unfinished' : stop.recorded ? 'recorded' : '');
+    setText(button.querySelector('em'), kind === 'done' ? outcome(entry) : kind === 'open' ? say('sheet_trap.unfinished') : stop.recorded ? say('sheet_trap.recorded') : '');
   });
 }
 
@@ -288,11 +296,11 @@ function drawPlan() {
 function drawFile() {
   const kinds = data.stops.map(stateOf);
   const number = (kind) => kinds.filter((each) => each === kind).length;
-  const parts = [number('done') + ' of ' + data.stops.length + ' traps are in the file.'];
-  if (number('blank')) parts.push(number('blank') + ' untouched: no row, for blank is not zero.');
-  if (number('open')) parts.push(number('open') + ' unfinished: not in the file yet.');
+  const parts = [say('sheet_kept.done', data.stops.length, { done: number('done') })];
+  if (number('blank')) parts.push(say('sheet_kept.untouched', number('blank')));
+  if (number('open')) parts.push(say('sheet_kept.unfinished', number('open')));
   const strangers = Object.keys(state.traps).filter((key) => !data.stops.some((stop) => keyOf(stop) === key));
-  if (strangers.length) parts.push('Entries of ' + strangers.length + ' traps that are not on this sheet are kept, but are not in the file.');
+  if (strangers.length) parts.push(say('sheet_kept.strangers', strangers.length));
   setText($('sum'), parts.join(' '));
   const list = document.createElement('ul');
   data.stops.forEach((stop, n) => {
@@ -302,7 +310,8 @@ function drawFile() {
     if (!told.length) return;
     const button = document.createElement('button');
     button.type = 'button';
-    button.textContent = stop.id + ': ' + told.join('; ');
+    const points = told.reduce((before, point) => say('sheet_open.between', undefined, { points: before, point }));
+    button.textContent = say('sheet_open.trap', undefined, { name: stop.id, points });
     button.addEventListener('click', () => openTrap(n));
     list.appendChild(document.createElement('li')).appendChild(button);
   });
@@ -311,7 +320,7 @@ function drawFile() {
   $('bycatch').checked = state.bycatch;
   $('bycatch').parentElement.hidden = !COUNTERS.some((c) => c.kind === 'bycatch');
   $('save').disabled = $('copy').disabled = !number('done');
-  setText($('save'), 'Save ' + data.file);
+  setText($('save'), say('sheet_kept.save', undefined, { file: data.file }));
 }
 
 const DRAW = { trap: drawTrap, list: drawList, plan: drawPlan, file: drawFile };
@@ -406,18 +415,18 @@ function saveFile() {
   link.download = data.file;
   link.click();
   setTimeout(() => URL.revokeObjectURL(link.href), 60000);
-  setText($('told'), data.file + ' was handed to the browser: look in its downloads.');
+  setText($('told'), say('sheet_kept.saved', undefined, { file: data.file }));
 }
 
 function copyText() {
   const text = csvText();
-  const done = () => setText($('told'), 'Copied: paste it into a message or a file.');
+  const done = () => setText($('told'), say('sheet_kept.copied'));
   const byHand = () => {
     $('csv').focus();
     $('csv').select();
     const copied = document.execCommand('copy');
     if (copied) done();
-    else setText($('told'), 'This browser does not copy by itself: the text below is marked, copy it by hand.');
+    else setText($('told'), say('sheet_kept.copy_by_hand'));
   };
   if (navigator.clipboard) navigator.clipboard.writeText(text).then(done, byHand);
   else byHand();

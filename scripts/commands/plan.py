@@ -15,6 +15,7 @@ from data.findings import SettingsError
 from data.reading import read_site
 from data.site import Site
 from data.treatment_settings import TACTICS, TreatmentSettings
+from maps.language_file import english
 from maps.plan_files import plan_csv, plan_geojson, plan_geopackage, plan_kml, plan_shapefile
 from maps.record_form import KEPT_YEARS, Done, blank_elements, record_form, record_rows
 from maps.treatment_words import (
@@ -149,7 +150,7 @@ def plan_texts(plan: TreatmentPlan) -> dict[str, str | bytes]:
     """Return the content of every file of a plan by its name."""
     texts: dict[str, str | bytes] = {
         "work-order.html": work_order(plan),
-        "treatment-record.html": record_form(plan),
+        "treatment-record.html": record_form(plan, english()),
         "plan.csv": plan_csv(plan),
     }
     if plan.areas.net_m2 == 0:
