@@ -399,8 +399,8 @@ def test_no_message_is_a_reference_in_the_form(tmp_path: Path) -> None:
 
 
 WORK_ORDERS = re.compile(
-    r'<div class="care">.*?</div>|<footer>.*?</footer>|<td>[^<]*(?:1,000 ft2|\d fl oz|\d gal)[^<]*</td>'
-    r'|<td class="num">[^<]*</td>',
+    r'<div class="care">.*?</div>|<footer>.*?</footer>|<td class="num">[^<]*</td>'
+    r"|<td>[^<]*(?:1,000 ft2|\d fl oz|\d gal)[^<]*</td>",
     re.DOTALL,
 )
 """Cautions, source and amounts: said by the modules of the work order, and tested with it."""
