@@ -2,32 +2,29 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
 from html import escape
 
 import geopandas as gpd
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from data.settings import Units
+from maps.catalogue import Catalogue
 from maps.palette import INK, PAPER, PLAN_REFUGE, PLANNED, PLUM, SOFT
 from maps.plan_map import Frame, foot_svg, hatched_svg, shapes_svg
-from maps.words import distance_text
 from spatial.network_report import NetworkReport
 from spatial.treatment import is_water
 
 _HATCH_MM = 1.2
 
 KEY = (
-    ("n-enough", "enough traps to tell what the zone catches"),
-    ("n-thin", "too few"),
-    ("n-none", "none"),
-    ("m-obstacle", "obstacles"),
-    ("m-water", "water"),
-    ("n-refuge", "refuges"),
+    ("n-enough", "key_enough"),
+    ("n-thin", "key_thin"),
+    ("n-none", "key_none"),
+    ("m-obstacle", "key_obstacle"),
+    ("m-water", "key_water"),
+    ("n-refuge", "key_refuge"),
 )
-"""Class of a shape -> what it is."""
+"""Class of a shape -> key of what it is called, in ``network_page`` of the language file."""
 
 STYLE = (
     f".n-enough{{fill:{PLANNED};stroke:{PLUM};stroke-width:.2;fill-rule:evenodd}}"
@@ -44,37 +41,17 @@ HATCHES = {"n-thin": _HATCH_MM, "n-none": -_HATCH_MM / 1.7}
 """Thin and none differ by the way of their lines, not by shade alone."""
 
 
-@dataclass(frozen=True, slots=True)
-class MapWords:
-    """Words on the map of a network.
-
-    Parameters
-    ----------
-    label
-        For readers who do not see it.
-    north
-        The letter at the arrow.
-    distance
-        How a distance is written in the site's units.
-    """
-
-    label: str = "Map of the trap network"
-    north: str = "N"
-    distance: Callable[[float, Units], str] = distance_text
-
-
-USUAL = MapWords()
-
-
-def network_map_svg(report: NetworkReport, words: MapWords = USUAL) -> str:
+def network_map_svg(report: NetworkReport, label: str, lang: Catalogue) -> str:
     """Return the map as an SVG element, sized in mm; everything has its class for the style.
 
     Parameters
     ----------
     report
         The network.
-    words
-        What is written on it.
+    label
+        For readers who do not see it.
+    lang
+        Language.
     """
     site, zones = report.analysis.site, report.analysis.zones
     frame = Frame(list(zones.geometry))
@@ -92,12 +69,12 @@ def network_map_svg(report: NetworkReport, words: MapWords = USUAL) -> str:
         shapes_svg(site.obstacles.geometry[water], frame, "m-water"),
         *_traps(report, frame),
         *_places(report, frame),
-        foot_svg(frame, site.settings.units, words.distance, words.north),
+        foot_svg(frame, site.settings.units, lang.distance, lang.say("map.north")),
     ]
     size = f"0 0 {frame.width_mm:.1f} {frame.height_mm:.1f}"
     return (
         f'<svg class="plan-map" viewBox="{size}" role="img" '
-        f'aria-label="{escape(words.label)}">{"".join(parts)}</svg>'
+        f'aria-label="{escape(label)}">{"".join(parts)}</svg>'
     )
 
 

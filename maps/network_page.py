@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Hashable, Mapping
+from collections.abc import Hashable, Iterable, Mapping
+from decimal import Decimal
 from html import escape
 from typing import Any
 
@@ -12,16 +13,13 @@ import numpy as np
 import pandas as pd
 
 from data.version import VERSION
+from maps.catalogue import Catalogue
 from maps.cautions import cautions
 from maps.columns import NETWORK, SUGGESTED
 from maps.exports import WGS84, csv_text, rounded
 from maps.language_file import english
 from maps.network_map import HATCHES, KEY, STYLE, dot_swatch, network_map_svg, place_swatch
 from maps.network_words import (
-    DIG_NOTE,
-    HOW,
-    PURPOSE_ASKS,
-    PURPOSE_HEADS,
     counts_of,
     network_sentences,
     place_sentences,
@@ -31,8 +29,6 @@ from maps.page import template_text
 from maps.palette import BAR, INK
 from maps.plain_page import paragraph, plain_page
 from maps.plan_map import key_svg
-from maps.weeks import day_text
-from maps.words import count_of, distance_text, interval_range, rate_text, use_text
 from spatial.network_report import NetworkReport
 from spatial.precision import of_way
 from spatial.trap_plan import TrapPlan
@@ -48,57 +44,77 @@ _CURVE_WIDTH, _CURVE_HEIGHT = 420.0, 170.0
 _LEFT, _BOTTOM, _TOP = 46.0, 34.0, 12.0
 
 
-def network_html(report: NetworkReport) -> str:
+def network_html(report: NetworkReport, lang: Catalogue) -> str:
     """Return the page: self-contained, offline, printable."""
-    analysis = report.analysis
-    title = f"What the trap network can carry: {analysis.site.settings.name}"
-    about = (
-        f"Season {analysis.season.label}, up to {day_text(analysis.season.cutoff)}: "
-        f"{count_of(int(analysis.traps['in_use'].sum()), 'trap')} in use."
-    )
-    said = "".join(f"<li>{escape(line)}</li>" for line in network_sentences(report))
-    places = "".join(f"<li>{escape(line)}</li>" for line in place_sentences(report))
-    cared = "".join(f"<li>{escape(line)}</li>" for line in (DIG_NOTE, *cautions(english())))
+    title = lang.say("network_page.title", site=report.analysis.site.settings.name)
+    places = _items(place_sentences(report, lang))
+    picture = network_map_svg(report, lang.say("network_page.map"), lang)
     parts = [
-        f'<h1>{escape(title)}</h1><p class="sub">{escape(about)}</p><ul class="list">{said}</ul>',
-        f"<figure>{network_map_svg(report)}<figcaption>{_key(report)}</figcaption></figure>",
-        f'<h2>The next places, best first</h2><ol class="list">{places}</ol>' if places else "",
-        _curve_part(report.plan),
-        f'<div class="care"><b>Before digging</b><ul>{cared}</ul></div>',
-        f"<h2>Zone by zone</h2>{_purposes()}{_table(report)}",
-        "<h2>How this was made</h2>",
-        *map(paragraph, HOW),
-        f"<footer>{paragraph(f'snoutline {VERSION}. {_files(report)}')}</footer>",
+        f'<h1>{escape(title)}</h1><p class="sub">{escape(_about(report, lang))}</p>'
+        f'<ul class="list">{_items(network_sentences(report, lang))}</ul>',
+        f"<figure>{picture}<figcaption>{_key(report, lang)}</figcaption></figure>",
+        f'{_head("places", lang)}<ol class="list">{places}</ol>' if places else "",
+        _curve_part(report.plan, lang),
+        _care(lang),
+        f"{_head('zones_head', lang)}{_purposes(lang)}{_table(report, lang)}",
+        _head("made", lang),
+        *(paragraph(lang.say(f"network_page.{each}")) for each in HOW),
+        f"<footer>{paragraph(_made_from(report, lang))}</footer>",
     ]
-    return plain_page(
-        title,
-        template_text("work_order.css") + template_text("plan_map.css") + STYLE + _STYLE,
-        parts,
+    style = template_text("work_order.css") + template_text("plan_map.css") + STYLE + _STYLE
+    if lang.direction == "rtl":
+        # Places in the pictures are measured from the left, whatever way the text runs.
+        style += "svg{direction:ltr}"
+    return plain_page(title, style, parts, language=(lang.tag, lang.direction))
+
+
+HOW = ("how_worth", "how_places", "how_expected")
+"""Keys of what the page says about its method."""
+
+
+def _about(report: NetworkReport, lang: Catalogue) -> str:
+    season, used = report.analysis.season, int(report.analysis.traps["in_use"].sum())
+    day = lang.day(season.cutoff)
+    return lang.say("network_page.about", used, season=season.label, day=day)
+
+
+def _items(lines: Iterable[str]) -> str:
+    return "".join(f"<li>{escape(line)}</li>" for line in lines)
+
+
+def _head(key: str, lang: Catalogue) -> str:
+    return f"<h2>{escape(lang.say(f'network_page.{key}'))}</h2>"
+
+
+def _care(lang: Catalogue) -> str:
+    head, dig = (lang.say(f"network_page.{key}") for key in ("dig_head", "dig"))
+    return f'<div class="care"><b>{escape(head)}</b><ul>{_items((dig, *cautions(lang)))}</ul></div>'
+
+
+def _made_from(report: NetworkReport, lang: Catalogue) -> str:
+    own = {lang.file: lang.digest} if lang.file else {}
+    hashes = sorted({**report.analysis.site.hashes, **own}.items())
+    files = lang.joined([f"{name} {value[:12]}" for name, value in hashes], "apart")
+    return lang.say("network_page.files", version=VERSION, files=files)
+
+
+def _key(report: NetworkReport, lang: Catalogue) -> str:
+    entries = [(key_svg(name, HATCHES.get(name)), key) for name, key in KEY]
+    entries.append((dot_swatch("n-trap"), "key_trap"))
+    if report.plan.moved:
+        entries.append((dot_swatch("n-moved"), "key_moved"))
+    if len(report.plan.suggestions):
+        entries.append((place_swatch(), "key_place"))
+    return "".join(
+        f"<span>{swatch}{escape(lang.say(f'network_page.{key}'))}</span>" for swatch, key in entries
     )
 
 
-def _files(report: NetworkReport) -> str:
-    hashes = sorted(report.analysis.site.hashes.items())
-    return "Files (SHA-256): " + "; ".join(f"{name} {value[:12]}" for name, value in hashes) + "."
+def _curve_part(plan: TrapPlan, lang: Catalogue) -> str:
+    return f"{_head('buy', lang)}{curve_svg(plan, lang)}" if len(plan.curve_ha) else ""
 
 
-def _key(report: NetworkReport) -> str:
-    entries = [(key_svg(name, HATCHES.get(name)), text) for name, text in KEY]
-    entries.append((dot_swatch("n-trap"), "trap in use"))
-    if report.plan.moved:
-        entries.append((dot_swatch("n-moved"), "trap that would do more elsewhere"))
-    if len(report.plan.suggestions):
-        entries.append((place_swatch(), "place for a new trap, numbered"))
-    return "".join(f"<span>{swatch}{escape(text)}</span>" for swatch, text in entries)
-
-
-def _curve_part(plan: TrapPlan) -> str:
-    if not len(plan.curve_ha):
-        return ""
-    return f"<h2>What the next traps buy</h2>{curve_svg(plan)}"
-
-
-def curve_svg(plan: TrapPlan) -> str:
+def curve_svg(plan: TrapPlan, lang: Catalogue) -> str:
     """Return what the next 1, 2, ... traps are worth together, as bars, with the knee marked."""
     worth = plan.curve_ha
     top, wide = float(worth.max()) or 1.0, (_CURVE_WIDTH - _LEFT) / len(worth)
@@ -116,66 +132,79 @@ def curve_svg(plan: TrapPlan) -> str:
             middle = x + wide / 2
             bars.append(f'<text x="{middle:.1f}" y="{base + 13:.0f}" text-anchor="middle">{number}')
             bars.append("</text>")
-    knee = f"; black: the knee, {plan.knee}" if plan.knee else ""
+    axis = lang.say("network_page.axis_knee", plan.knee) if plan.knee else ""
+    axis = axis or lang.say("network_page.axis")
+    label = escape(lang.say("network_page.curve"))
+    zero = escape(lang.say("network_page.hectares", 0))
     return (
         f'<svg class="curve" viewBox="0 0 {_CURVE_WIDTH:g} {_CURVE_HEIGHT:g}" role="img" '
-        'aria-label="What the next traps are worth together">'
-        f'{"".join(bars)}<text x="{_LEFT - 5:g}" y="{_TOP + 9:g}" text-anchor="end">{top:.2g}'
-        f'</text><text x="{_LEFT - 5:g}" y="{base:g}" text-anchor="end">0 ha</text>'
-        f'<text x="{_LEFT:g}" y="{_CURVE_HEIGHT - 5:g}">new traps, together worth hectares{knee}'
-        "</text></svg>"
+        f'aria-label="{label}">'
+        f'{"".join(bars)}<text x="{_LEFT - 5:g}" y="{_TOP + 9:g}" text-anchor="end">'
+        f"{lang.number(Decimal(f'{top:.2g}'))}"
+        f'</text><text x="{_LEFT - 5:g}" y="{base:g}" text-anchor="end">{zero}</text>'
+        f'<text x="{_LEFT:g}" y="{_CURVE_HEIGHT - 5:g}">{escape(axis)}</text></svg>'
     )
 
 
-def _purposes() -> str:
+def _purposes(lang: Catalogue) -> str:
     rows = "".join(
-        f"<li><b>{PURPOSE_HEADS[each]}</b>: {escape(PURPOSE_ASKS[each])}.</li>" for each in PURPOSES
+        f"<li><b>{escape(lang.say(f'network_purposes.{each}'))}</b>: "
+        f"{escape(lang.say('page.sentence', text=lang.say(f'network_purposes.{each}_asks')))}</li>"
+        for each in PURPOSES
     )
     return f'<ul class="list">{rows}</ul>'
 
 
-def _table(report: NetworkReport) -> str:
-    settings = report.analysis.site.settings
-    units = settings.units
-
-    def bare(row: Mapping[Hashable, Any]) -> bool:
-        return row["use"] in settings.network.no_trap_uses
-
-    heads = ("Zone", "Traps", "Per ha", "In reach", "Open edge", "Expected, 95 %", *_SHORT)
-    head = "".join(f'<th scope="col">{text}</th>' for text in heads)
-    rows = []
-    for row in network_table(report).to_dict("records"):
-        spread = interval_range(float(row["low_95"]), float(row["high_95"]))
-        rate = "no rate" if math.isnan(row["rate"]) else rate_text(float(row["rate"]))
-        cells = [
-            f"{row['traps']:.0f}",
-            f"{row['traps_per_ha']:.1f}",
-            "" if math.isnan(row["share_in_reach"]) else f"{100 * row['share_in_reach']:.0f} %",
-            distance_text(float(row["longest_open_m"]), units) if row["edge_m"] else "no edge",
-            f"{rate} ({spread})" if spread else rate,
-            *(_cell(report, str(row["zone_id"]), each, closed=bare(row)) for each in PURPOSES),
-        ]
-        name = (
-            f'{escape(str(row["zone_id"]))} <span class="sub">{escape(use_text(row["use"]))}</span>'
-        )
-        tds = "".join(f"<td>{escape(text)}</td>" for text in cells)
-        rows.append(f'<tr><th scope="row">{name}</th>{tds}</tr>')
+def _table(report: NetworkReport, lang: Catalogue) -> str:
+    texts = [
+        *(lang.say(f"network_page.{key}") for key in COLUMNS),
+        *(lang.say(f"network_purposes.{each}") for each in PURPOSES),
+    ]
+    head = "".join(f'<th scope="col">{escape(text)}</th>' for text in texts)
+    rows = "".join(_row(report, row, lang) for row in network_table(report).to_dict("records"))
+    label = escape(lang.say("network_page.zones"))
     return (
-        '<div class="scroll" tabindex="0" role="region" aria-label="Zones">'
+        f'<div class="scroll" tabindex="0" role="region" aria-label="{label}">'
         f'<table class="net zones"><thead><tr>{head}</tr></thead>'
-        f"<tbody>{''.join(rows)}</tbody></table></div>"
+        f"<tbody>{rows}</tbody></table></div>"
     )
 
 
-_SHORT = tuple(PURPOSE_HEADS[each] for each in PURPOSES)
+COLUMNS = ("zone", "traps", "per_ha", "in_reach", "open_edge", "expected")
+"""Keys of the heads of the table, before the purposes."""
 
 
-def _cell(report: NetworkReport, zone_id: str, purpose: str, *, closed: bool) -> str:
+def _row(report: NetworkReport, row: Mapping[Hashable, Any], lang: Catalogue) -> str:
+    settings = report.analysis.site.settings
+    closed = row["use"] in settings.network.no_trap_uses
+    open_edge = lang.distance(float(row["longest_open_m"]), settings.units)
+    cells = [
+        lang.decimal(row["traps"], 0),
+        lang.decimal(row["traps_per_ha"], 1),
+        "" if math.isnan(row["share_in_reach"]) else lang.percent(row["share_in_reach"]),
+        open_edge if row["edge_m"] else lang.say("network_page.no_edge"),
+        _expected(row, lang),
+        *(_cell(report, str(row["zone_id"]), each, lang, closed=closed) for each in PURPOSES),
+    ]
+    use = f'<span class="sub">{escape(lang.use(str(row["use"])))}</span>'
+    tds = "".join(f"<td>{escape(text)}</td>" for text in cells)
+    return f'<tr><th scope="row">{escape(str(row["zone_id"]))} {use}</th>{tds}</tr>'
+
+
+def _expected(row: Mapping[Hashable, Any], lang: Catalogue) -> str:
+    rate, spread = lang.rate(float(row["rate"])), lang.rates(row["low_95"], row["high_95"])
+    return lang.say("zone_rate.interval", rate=rate, interval=spread) if spread else rate
+
+
+def _cell(
+    report: NetworkReport, zone_id: str, purpose: str, lang: Catalogue, *, closed: bool
+) -> str:
     told = report.verdicts
     row = told[(told["zone_id"] == zone_id) & (told["purpose"] == purpose)].iloc[0]
     if closed and row["missing"] > 0:
-        return f"{row['verdict']}: its use carries no new traps"
-    return verdict_text(str(row["verdict"]), float(row["missing"]), row["reasons"])
+        verdict = lang.say(f"network_verdicts.{row['verdict']}")
+        return lang.say("network_verdicts.closed", verdict=verdict)
+    return verdict_text(str(row["verdict"]), float(row["missing"]), row["reasons"], lang)
 
 
 def network_table(report: NetworkReport) -> pd.DataFrame:
@@ -228,7 +257,7 @@ def suggested_csv(report: NetworkReport) -> str:
         added_min=report.minutes,
         longitude=degrees.x,
         latitude=degrees.y,
-        sentence=place_sentences(report),
+        sentence=place_sentences(report, english()),
     )
     return csv_text(table, SUGGESTED)
 
@@ -241,7 +270,7 @@ def network_json(report: NetworkReport) -> str:
         "site": analysis.site.settings.name,
         "week": analysis.season.week,
         "cutoff": analysis.season.cutoff.isoformat(),
-        "sentences": network_sentences(report),
+        "sentences": network_sentences(report, english()),
         "verdicts": {purpose: counts_of(report, purpose) for purpose in PURPOSES},
         "new_places": len(plan.suggestions),
         "moved": list(plan.moved),

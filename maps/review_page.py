@@ -11,7 +11,7 @@ from maps.committee_map import committee_picture, picture_svg, swatch_svg
 from maps.committee_page import embraced
 from maps.method_words import sources_text
 from maps.month_maps import month_maps_svg
-from maps.network_map import HATCHES, STYLE, MapWords, dot_swatch, network_map_svg, place_swatch
+from maps.network_map import HATCHES, STYLE, dot_swatch, network_map_svg, place_swatch
 from maps.page import template_text
 from maps.palette import INK, PAPER, SOFT
 from maps.plain_page import plain_page
@@ -135,8 +135,8 @@ def _network(page: ReviewPage) -> str:
     ]
     if len(network.plan.suggestions):
         rows.append((place_swatch(), lang.say("review_said.network_new")))
-    words = MapWords(lang.say("review_said.network_label"), lang.say("map.north"), lang.distance)
-    return network_map_svg(network, words) + _key(rows)
+    label = lang.say("review_said.network_label")
+    return network_map_svg(network, label, lang) + _key(rows)
 
 
 _NETWORK_KEY = (

@@ -11,13 +11,14 @@ import geopandas as gpd
 import pyogrio
 import pytest
 from click.testing import CliRunner, Result
+from languages import EN, section
 from sites import SETTINGS, make_site
 
 from data.parts_settings import CupParts, LinearParts, parse_parts
 from data.reading import read_site
 from maps.columns import NETWORK, SUGGESTED
 from maps.network_page import network_html, network_table
-from maps.network_words import REASON_TEXT, network_sentences
+from maps.network_words import network_sentences
 from scripts.commands import network as module
 from spatial.network_report import NetworkReport, NetworkWish, network_report
 from spatial.results import Chance
@@ -100,24 +101,24 @@ def test_visits_lost_are_counted_by_hand(report: NetworkReport) -> None:
 def test_the_page_asks_nothing_of_a_network_and_escapes_names(
     report: NetworkReport, tmp_path: Path
 ) -> None:
-    page = network_html(report)
+    page = network_html(report, EN)
     assert "://" not in page
     assert "<script" not in page
-    for sentence in network_sentences(report):
+    for sentence in network_sentences(report, EN):
         assert sentence in page
     hostile = make_site(tmp_path, settings=QUICK, cells={("zones.geojson", 6, "zone_id"): "<b>x&y"})
-    drawn = network_html(network_report(read_site(hostile), None, NetworkWish(2)))
+    drawn = network_html(network_report(read_site(hostile), None, NetworkWish(2)), EN)
     assert "<b>x" not in drawn
     assert "&lt;b&gt;x&amp;y" in drawn
 
 
 def test_every_reason_has_words_and_no_words_are_left_over() -> None:
-    assert set(REASON_TEXT) == {code for codes in REASONS.values() for code in codes}
+    assert set(section("network_reasons")) == {code for codes in REASONS.values() for code in codes}
 
 
 def test_the_patch_that_the_network_would_miss_is_said(report: NetworkReport) -> None:
     told = Chance(traps=4, fold=3.0, found=38, maps=100)
-    said = network_sentences(replace(report, analysis=replace(report.analysis, chance=told)))
+    said = network_sentences(replace(report, analysis=replace(report.analysis, chance=told)), EN)
     missed = "a patch of 4 traps at 3 times the rest would be missed 6 times in 10"
     assert any(missed in sentence for sentence in said)
 

@@ -12,13 +12,16 @@ import shapely
 
 from data.findings import SettingsError
 from data.reading import read_site
+from data.site import Site
 from data.version import VERSION
+from maps.catalogue import Catalogue
 from maps.exports import WGS84, suggested_traps_geojson, suggested_traps_gpx
 from maps.language_file import english
 from maps.network_page import network_csv, network_html, network_json, suggested_csv
 from maps.network_words import network_sentences, place_sentences
 from maps.parts_sheet import SheetHead, parts_sheet
 from maps.words import place_name
+from scripts.language_option import language_of, language_option
 from scripts.out_folder import default_folder, out_option, written
 from scripts.progress import Progress
 from scripts.site_run import aside_texts, going_options, refuse_errors, say
@@ -47,6 +50,7 @@ from spatial.trap_parts import Chosen, trap_parts
     show_default=True,
     help="Most traps in use to put elsewhere.",
 )
+@language_option
 @out_option()
 @going_options
 def command(
@@ -54,6 +58,7 @@ def command(
     *,
     week: str | None,
     season: str | None,
+    language: Path | None,
     out: Path | None,
     keep_going: bool,
     quiet: bool,
@@ -65,28 +70,35 @@ def command(
     suggested-traps.csv, .geojson and .gpx, and parts-and-holes.html (what to buy and how to dig).
     The files of SITE are only read.
     """
-    if week and season:
+    if week and season is not None:
         raise SettingsError("give --week or --season, not both")
     with Progress(quiet=quiet) as progress:
         progress.step("reading the site")
         checked = read_site(site)
+        lang = language_of(language, site, checked.settings)
         if not keep_going:
             refuse_errors(checked)
         progress.step("weighing places")
         wish = NetworkWish(asked["new"], asked["move"], next_season=season is not None)
-        report = network_report(checked, week_of_season(checked, season) if season else week, wish)
+        report = network_report(checked, _week(checked, week, season), wish)
         progress.step("drawing")
         folder = out or default_folder(site)
-        paths = written({**network_texts(report), **aside_texts(checked, folder)}, folder, site)
-    numbered = [f"{rank}. {line}" for rank, line in enumerate(place_sentences(report), 1)]
-    say(checked.findings, [*network_sentences(report), *numbered], paths, quiet=quiet)
+        texts = {**network_texts(report, lang), **aside_texts(checked, folder)}
+        paths = written(texts, folder, site)
+    numbered = [f"{rank}. {line}" for rank, line in enumerate(place_sentences(report, lang), 1)]
+    say(checked.findings, [*network_sentences(report, lang), *numbered], paths, quiet=quiet)
 
 
-def network_texts(report: NetworkReport) -> dict[str, str | bytes]:
+def _week(site: Site, week: str | None, season: str | None) -> str | None:
+    """Return the week that was asked for, or the last one of the season."""
+    return week if season is None else week_of_season(site, season)
+
+
+def network_texts(report: NetworkReport, lang: Catalogue) -> dict[str, str | bytes]:
     """Return the content of every file by its name."""
     analysis = replace(report.analysis, suggestions=report.plan.suggestions)
     return {
-        "network.html": network_html(report),
+        "network.html": network_html(report, lang),
         "network.csv": network_csv(report),
         "network.json": network_json(report),
         "suggested-traps.csv": suggested_csv(report),
