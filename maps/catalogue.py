@@ -127,16 +127,16 @@ class Catalogue:
         """
         return self.number(rounded(number, digits))
 
-    def figure(self, number: float) -> str:
-        """Return a number that a user gave, with the decimals that it needs.
+    def figure(self, number: float, digits: int = 6) -> str:
+        """Return a number, such as one that a user gave, with the digits that it needs.
 
         Examples
         --------
         >>> from maps.language_file import english
-        >>> english().figure(4.0), english().figure(0.25)
-        ('4', '0.25')
+        >>> english().figure(4.0), english().figure(0.25), english().figure(123.4, 2)
+        ('4', '0.25', '120')
         """
-        return self.number(figure(number))
+        return self.number(figure(number, digits))
 
     def percent(self, share: float, digits: int = 0, *, signed: bool = False) -> str:
         """Return a share in per cent; a change may carry its sign.
@@ -396,12 +396,12 @@ def rounded(number: float, digits: int) -> Decimal:
     return Decimal(f"{number:z.{digits}f}")
 
 
-def figure(number: float) -> Decimal:
-    """Return a number that a user gave, to six digits.
+def figure(number: float, digits: int = 6) -> Decimal:
+    """Return a number to so many digits, without noughts that say nothing.
 
     Examples
     --------
-    >>> figure(4.0), figure(0.25)
-    (Decimal('4'), Decimal('0.25'))
+    >>> figure(4.0), figure(0.25), figure(0.2549, 2)
+    (Decimal('4'), Decimal('0.25'), Decimal('0.25'))
     """
-    return Decimal(f"{number:g}")
+    return Decimal(f"{number:.{digits}g}")

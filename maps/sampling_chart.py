@@ -8,13 +8,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from html import escape
 
 import numpy as np
 
+from maps.catalogue import Catalogue, figure
 from maps.palette import INK, PAPER, SOFT, activity_ramp
-from maps.percent import percent_text
 from maps.plain_page import STYLE, paragraph, plain_page
 from maps.sampling_words import (
     Unit,
@@ -24,7 +24,7 @@ from maps.sampling_words import (
     line_sentences,
     performance_sentences,
 )
-from spatial.arrays import FloatArray
+from spatial.arrays import FloatArray, IntArray
 from spatial.sample_size import StopLine
 from spatial.sequential import DecisionChart, Performance
 
@@ -33,6 +33,9 @@ SHADE = activity_ramp(5)[1]
 _WIDTH, _HEIGHT = 400.0, 400.0
 _LEFT, _RIGHT, _TOP, _BOTTOM = 46.0, 12.0, 30.0, 62.0
 _NONE = "\N{EN DASH}"
+
+# Places in the pictures are measured from the left, whatever way the text runs.
+_RIGHT_TO_LEFT = "svg{direction:ltr}caption{text-align:right}ul{padding-left:0;padding-right:20px}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,29 +52,22 @@ class ChartLabel:
         Last day of the data that k or the law came from, as read.
     key
         Letters and digits that no other picture on the page has; names its patterns.
-    headed
-        The heading above names the place, so that picture and table do not repeat it.
     """
 
     place: str
     unit: Unit
     cutoff: str
     key: str = "sampling"
-    headed: bool = False
-
-    def caption(self, text: str) -> str:
-        """Return the caption of a table."""
-        return text[0].upper() + text[1:] if self.headed else f"{self.place}: {text}"
 
     def __post_init__(self) -> None:
         if not self.key.isalnum():
             raise ValueError(f"expected a key of letters and digits; found {self.key!r}")
 
 
-def decision_svg(chart: DecisionChart, label: ChartLabel) -> str:
+def decision_svg(chart: DecisionChart, label: ChartLabel, lang: Catalogue) -> str:
     """Return the picture of a decision chart as an SVG element; a sentence where there is none."""
     if chart.reason:
-        return paragraph(chart_sentences(chart, label.unit)[0])
+        return paragraph(chart_sentences(chart, label.unit, lang)[0])
     n = np.array([chart.least, chart.most], dtype=float)
     low, high = chart.lower + chart.slope * n, chart.upper + chart.slope * n
     frame = _Frame(chart.most, float(high[-1]) * 1.12)
@@ -83,102 +79,105 @@ def decision_svg(chart: DecisionChart, label: ChartLabel) -> str:
         frame.shape([*below, (crosses, 0.0)], f"url(#{label.key}-dots)"),
         frame.shape(above, SHADE),
         frame.shape(above, f"url(#{label.key}-lines)"),
-        frame.axes(_axis(label.unit), f"Running total of {label.unit.animals}"),
+        frame.axes(label.unit, lang),
         frame.line([(n[0], high[0]), (n[1], high[1])]),
         frame.line(below[:2]),
-        *_tags(chart, frame),
+        *_tags(chart, frame, lang),
     ]
-    return _svg("Decision chart", label, "Between the lines: go on", parts)
+    return _svg("decision", "between_lines", label, parts, lang)
 
 
-def _tags(chart: DecisionChart, frame: _Frame) -> list[str]:
+def _tags(chart: DecisionChart, frame: _Frame, lang: Catalogue) -> list[str]:
     """Return the words in the three parts of the chart, each where its part is roomy."""
     n = chart.most * np.array([0.3, 0.62, 0.8])
     low, high = chart.lower + chart.slope * n, chart.upper + chart.slope * n
-    tags = [frame.tag(n[0], (high[0] + frame.top) / 2, "ABOVE: stop")]
+    tags = [frame.tag(n[0], (high[0] + frame.top) / 2, lang.say("sampling_chart.above"))]
     if frame.height(chart.upper - chart.lower) > 26:
-        tags.append(frame.tag(n[1], (low[1] + high[1]) / 2, "go on"))
-    return [*tags, frame.tag(n[2], max(low[2], 0.0) / 2, "BELOW: stop")]
+        go_on = lang.say("sampling_chart.go_on")
+        tags.append(frame.tag(n[1], (low[1] + high[1]) / 2, go_on))
+    return [*tags, frame.tag(n[2], max(low[2], 0.0) / 2, lang.say("sampling_chart.below"))]
 
 
-def decision_table(chart: DecisionChart, label: ChartLabel) -> str:
+def decision_table(chart: DecisionChart, label: ChartLabel, lang: Catalogue) -> str:
     """Return the decision chart as a table with room to write; empty where there is none."""
     if chart.reason:
         return ""
-    rows = zip(chart.units, chart.below_at_most, chart.above_at_least, strict=True)
-    animals = label.unit.animals
-    return _table(
-        label.caption("stop as soon as the running total says so"),
-        (
-            label.unit.one.capitalize(),
-            animals.capitalize(),
-            "Running total",
-            "Below the limit: stop at or under",
-            "Above the limit: stop at or over",
-        ),
-        [(str(n), "", "", _number(low), _number(high)) for n, low, high in rows],
-    ) + paragraph(end_sentence(chart, label.unit))
+    columns = (chart.units, chart.below_at_most, chart.above_at_least)
+    rows = zip(*(_numbers(each, lang) for each in columns), strict=True)
+    heads = (*_room_heads(label.unit), "sampling_chart.below_at", "sampling_chart.above_at")
+    table = _table(
+        lang.say("sampling_chart.decision_caption"),
+        [lang.say(key) for key in heads],
+        [(n, "", "", low, high) for n, low, high in rows],
+    )
+    return table + paragraph(end_sentence(chart, label.unit, lang))
 
 
-def stop_line_svg(line: StopLine, label: ChartLabel) -> str:
+def _room_heads(unit: Unit) -> tuple[str, ...]:
+    """Return the keys of the first heads of a table to fill in."""
+    return unit.key("unit_head"), unit.key("animals_head"), "sampling_chart.running_total"
+
+
+def stop_line_svg(line: StopLine, label: ChartLabel, lang: Catalogue) -> str:
     """Return the picture of a stop line as an SVG element; a sentence where there is none."""
     if line.reason:
-        return paragraph(line_sentences(line, label.unit)[0])
+        return paragraph(line_sentences(line, label.unit, lang)[0])
     # A line that starts next to a pole would press the rest flat; the table has those numbers.
     top = min(float(line.total.max()), 3 * float(line.total.min())) * 1.15
     frame = _Frame(line.most, top)
     points = [(n, t) for n, t in zip(line.units, line.total, strict=True) if t <= top]
     over = [(points[0][0], top), *points, (points[-1][0], top)]
+    precise, go_on = (lang.say(f"sampling_chart.{tag}") for tag in ("precise", "go_on"))
     parts = [
         _patterns(label.key),
         frame.shape(over, SHADE),
         frame.shape(over, f"url(#{label.key}-lines)"),
-        frame.axes(_axis(label.unit), f"Running total of {label.unit.animals}"),
+        frame.axes(label.unit, lang),
         frame.line(points),
-        frame.tag((points[0][0] + line.most) / 2, top * 0.93, "Precise enough: stop"),
-        frame.tag(line.most * 0.5, float(line.total.min()) * 0.4, "go on"),
+        frame.tag((points[0][0] + line.most) / 2, top * 0.93, precise),
+        frame.tag(line.most * 0.5, float(line.total.min()) * 0.4, go_on),
     ]
-    return _svg("Stop line", label, "Under the line: go on", parts)
+    return _svg("stop_line", "under_line", label, parts, lang)
 
 
-def stop_line_table(line: StopLine, label: ChartLabel) -> str:
+def stop_line_table(line: StopLine, label: ChartLabel, lang: Catalogue) -> str:
     """Return the stop line as a table with room to write; empty where there is none."""
     if line.reason:
         return ""
-    stops = dict(zip(line.units.tolist(), line.whole_total.tolist(), strict=True))
-    rows = [(str(n), "", "", str(stops.get(n, _NONE))) for n in range(1, line.most + 1)]
-    heads = (label.unit.one.capitalize(), label.unit.animals.capitalize(), "Running total")
-    caption = label.caption("stop when the mean is precise enough")
-    return _table(caption, (*heads, "Stop at or over"), rows)
+    stops = dict(zip(line.units.tolist(), _numbers(line.whole_total, lang), strict=True))
+    rows = [(lang.number(n), "", "", stops.get(n, _NONE)) for n in range(1, line.most + 1)]
+    heads = (*_room_heads(label.unit), "sampling_chart.stop_at")
+    caption = lang.say("sampling_chart.line_caption")
+    return _table(caption, [lang.say(key) for key in heads], rows)
 
 
-def performance_table(found: Performance, label: ChartLabel) -> str:
+def performance_table(found: Performance, unit: Unit, lang: Catalogue) -> str:
     """Return what a chart does at each true mean, simulated beside Wald's approximation."""
     columns = (
         found.mean, found.below, found.wald_below, found.above, found.undecided, found.units,
         found.wald_units,
     )  # fmt: skip
     rows = [
-        (f"{mean:.2f}", *map(percent_text, shares), f"{units:.1f}", f"{wald:.1f}")
+        (
+            lang.decimal(mean, 2),
+            *map(lang.percent, shares),
+            *(lang.decimal(each, 1) for each in (units, wald)),
+        )
         for mean, *shares, units, wald in zip(*columns, strict=True)
     ]
-    many = label.unit.many
-    return _table(
-        label.caption(f"what the chart does in {found.runs:,} simulated rounds, k = {found.k:.2g}"),
-        (
-            f"True mean per {label.unit.one}",
-            "Says below",
-            "Wald's formula",
-            "Says above",
-            "Undecided",
-            f"{many.capitalize()} on average",
-            "Wald's formula",
-        ),
-        rows,
-    )
+    heads = [
+        unit.key("true_mean"),
+        *(f"sampling_chart.{key}" for key in ("says_below", "wald", "says_above", "undecided")),
+        unit.key("on_average"),
+        "sampling_chart.wald",
+    ]
+    caption = lang.say("sampling_chart.tried_caption", found.runs, k=lang.figure(found.k, 2))
+    return _table(caption, [lang.say(key) for key in heads], rows)
 
 
-def chart_page(chart: DecisionChart, found: Performance | None, label: ChartLabel) -> str:
+def chart_page(
+    chart: DecisionChart, found: Performance | None, label: ChartLabel, lang: Catalogue
+) -> str:
     """Return one page to print and carry: picture, rules, table to fill in, and what it can do.
 
     Parameters
@@ -189,24 +188,32 @@ def chart_page(chart: DecisionChart, found: Performance | None, label: ChartLabe
         Its simulated performance; None leaves that part out.
     label
         What stands on it.
+    lang
+        Language.
     """
-    title = f"{label.place}: below or above the limit?"
-    label = replace(label, headed=True)
-    tried = [] if found is None else performance_sentences(found, chart, label.unit)
-    parts = [
-        f"<h1>{escape(title)}</h1>",
-        *map(paragraph, [] if chart.reason else chart_sentences(chart, label.unit)),
-    ]
-    if chart.reason:
-        parts.append(decision_svg(chart, label))
-    else:
-        rules = "".join(f"<li>{escape(text)}</li>" for text in how_to_use(label.unit))
-        picture = f"<div>{decision_svg(chart, label)}<ul>{rules}</ul></div>"
-        parts.append(f'<div class="carry">{picture}<div>{decision_table(chart, label)}</div></div>')
+    title = lang.say("sampling_chart.title", place=label.place)
+    said = [] if chart.reason else chart_sentences(chart, label.unit, lang)
+    parts = [f"<h1>{escape(title)}</h1>", *map(paragraph, said), _carried(chart, label, lang)]
     if found is not None:
-        parts += ["<h2>What this chart can do</h2>", *map(paragraph, tried)]
-        parts.append(performance_table(found, label))
-    return plain_page(title, STYLE, parts, "card")
+        tried = performance_sentences(found, chart, label.unit, lang)
+        parts += [f"<h2>{escape(lang.say('sampling_chart.can_do'))}</h2>", *map(paragraph, tried)]
+        parts.append(performance_table(found, label.unit, lang))
+    return plain_page(title, page_style(lang), parts, "card", language=(lang.tag, lang.direction))
+
+
+def _carried(chart: DecisionChart, label: ChartLabel, lang: Catalogue) -> str:
+    """Return picture, rules and table of a chart, or why there is none."""
+    picture = decision_svg(chart, label, lang)
+    if chart.reason:
+        return picture
+    rules = "".join(f"<li>{escape(text)}</li>" for text in how_to_use(label.unit, lang))
+    table = decision_table(chart, label, lang)
+    return f'<div class="carry"><div>{picture}<ul>{rules}</ul></div><div>{table}</div></div>'
+
+
+def page_style(lang: Catalogue) -> str:
+    """Return the CSS of a page with charts."""
+    return STYLE + (_RIGHT_TO_LEFT if lang.direction == "rtl" else "")
 
 
 class _Frame:
@@ -244,19 +251,23 @@ class _Frame:
             f'font-weight="600">{escape(text)}</text>'
         )
 
-    def axes(self, across: str, up: str) -> str:
+    def axes(self, unit: Unit, lang: Catalogue) -> str:
         """Return grid, numbers and names of both axes."""
+        across = lang.say(unit.key("across"), figure(unit.amount))
         parts = []
         for n in _ticks(self.most):
             x, y = self.place(n, 0).split()
             parts.append(_rule(f"M{x} {y}V{_TOP:g}"))
-            parts.append(f'<text x="{x}" y="{float(y) + 15:.1f}" text-anchor="middle">{n:g}</text>')
+            parts.append(
+                f'<text x="{x}" y="{float(y) + 15:.1f}" text-anchor="middle">'
+                f"{lang.figure(n)}</text>"
+            )
         for total in _ticks(self.top):
             x, y = self.place(0, total).split()
             parts.append(_rule(f"M{x} {y}H{_WIDTH - _RIGHT:g}"))
             parts.append(
                 f'<text x="{float(x) - 5:.1f}" y="{float(y) + 4:.1f}" text-anchor="end">'
-                f"{total:g}</text>"
+                f"{lang.figure(total)}</text>"
             )
         middle = (_TOP + _HEIGHT - _BOTTOM) / 2
         return "".join(parts) + (
@@ -264,7 +275,7 @@ class _Frame:
             f'stroke="{INK}"/><text x="{(_LEFT + _WIDTH - _RIGHT) / 2:g}" '
             f'y="{_HEIGHT - _BOTTOM + 32:g}" text-anchor="middle">{escape(across)}</text>'
             f'<text transform="translate(13 {middle:g}) rotate(-90)" text-anchor="middle">'
-            f"{escape(up)}</text>"
+            f"{escape(lang.say(unit.key('total')))}</text>"
         )
 
 
@@ -295,24 +306,21 @@ def _patterns(key: str) -> str:
     )
 
 
-def _axis(unit: Unit) -> str:
-    each = f", {unit.size} each" if unit.size else ""
-    return f"{unit.many.capitalize()}{each}"
-
-
-def _svg(kind: str, label: ChartLabel, advice: str, parts: Sequence[str]) -> str:
-    title, foot = f"{kind}: {label.place}", f"Made from data to {label.cutoff}"
-    shown = kind if label.headed else title
+def _svg(kind: str, advice: str, label: ChartLabel, parts: Sequence[str], lang: Catalogue) -> str:
+    """Return a picture; its kind and its advice are keys of the section of charts."""
+    head, told = (lang.say(f"sampling_chart.{key}") for key in (kind, advice))
+    named = lang.say(f"sampling_label.{kind}", place=label.place)
+    foot = lang.say("sampling_chart.data_to", day=label.cutoff)
     return (
-        f'<svg viewBox="0 0 {_WIDTH:g} {_HEIGHT:g}" role="img" aria-label="{escape(title)}" '
+        f'<svg viewBox="0 0 {_WIDTH:g} {_HEIGHT:g}" role="img" aria-label="{escape(named)}" '
         'xmlns="http://www.w3.org/2000/svg" font-family="Source Sans 3, Segoe UI, Roboto, '
         f'Liberation Sans, Arial, sans-serif" font-size="13" fill="{INK}">'
         f'<rect width="{_WIDTH:g}" height="{_HEIGHT:g}" fill="{PAPER}"/>'
-        f'<text x="{_LEFT:g}" y="19" font-size="15" font-weight="600">{escape(shown)}</text>'
+        f'<text x="{_LEFT:g}" y="19" font-size="15" font-weight="600">{escape(head)}</text>'
         f"{''.join(parts)}"
         f'<text x="{_WIDTH - _RIGHT:g}" y="{_HEIGHT - 8:g}" text-anchor="end" font-size="12" '
         f'fill="{SOFT}">{escape(foot)}</text><text x="{_LEFT:g}" y="{_HEIGHT - 8:g}" '
-        f'font-size="12" fill="{SOFT}">{escape(advice)}</text></svg>'
+        f'font-size="12" fill="{SOFT}">{escape(told)}</text></svg>'
     )
 
 
@@ -330,5 +338,6 @@ def _table(caption: str, heads: Sequence[str], rows: Sequence[Sequence[str]]) ->
     )
 
 
-def _number(value: int) -> str:
-    return _NONE if value < 0 else str(value)
+def _numbers(values: IntArray, lang: Catalogue) -> list[str]:
+    """Return whole numbers as read; one below zero means that there is none."""
+    return [_NONE if value < 0 else lang.number(value) for value in values.tolist()]

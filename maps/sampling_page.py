@@ -5,28 +5,24 @@ from __future__ import annotations
 import json
 import math
 import re
-from dataclasses import replace
 from html import escape
 
 import numpy as np
 import pandas as pd
 
 from data.version import VERSION
+from maps.catalogue import Catalogue, figure
 from maps.columns import SAMPLING
 from maps.exports import csv_text
-from maps.percent import percent_text
-from maps.plain_page import STYLE, paragraph, plain_page
+from maps.plain_page import paragraph, plain_page
 from maps.sampling_chart import (
     ChartLabel,
     chart_page,
+    page_style,
     stop_line_svg,
     stop_line_table,
 )
 from maps.sampling_words import (
-    CORE,
-    NO_DISPERSION,
-    REMEDIES,
-    VISIT,
     Unit,
     chart_sentences,
     dispersion_sentences,
@@ -36,32 +32,17 @@ from maps.sampling_words import (
     size_sentence,
     trial_sentence,
 )
-from maps.weeks import day_text
-from maps.words import count_of, listed, rate_text, use_text
 from spatial.class_sampling import ClassChart, ClassSampling, SiteSampling
 from spatial.sampling import dispersion_table
 
-NO_LIMIT_TEXT = {
-    "no_limit": "No decision chart: site.toml sets no limit for these zones. A chart needs one: "
-    "add [[limits]] with {measure}, source and dated; none is ours to give.",
-    "other_days": "No decision chart: the limits that site.toml sets for these zones do not hold "
-    "on {cutoff}; choose another week, or add one for these days.",
-    "no_ratio": "No decision chart: the limit belongs to the reference design, and how much more "
-    "or less the design {design} catches is not known; set its ratio in [designs.{design}].",
+_MEASURES = {
+    "traps": ("adults_per_trap_week",),
+    "cores": ("larvae_per_m2", "larvae_per_ft2"),
 }
-"""Why a class has no decision chart, and how it gets one."""
+"""Settings that give a limit of each kind."""
 
-_MEASURES = {True: "adults_per_trap_week", False: "larvae_per_m2 or larvae_per_ft2"}
-
-NO_COUNTS = "No countable visit in a zone up to {cutoff}: nothing can be said about sampling."
-NO_CORES = "No cores were recorded one by one this season, so their scatter is not known."
-POOLED = (
-    "{rows} of cores pooled several at a time: they say nothing about scatter between cores. "
-    "For a chart, write one row per core (cores = 1)."
-)
-
-
-GIVEN_K = "k = {k:g} is yours (--k), not measured here: the counts of this class tell none."
+_HALF_WIDTH_TAKES = 3.84
+"""So many times as many units as a standard error: the square of 1.96."""
 
 _NONE = "\N{EN DASH}"
 
@@ -78,184 +59,224 @@ _LAYOUT = (
     ".line{display:grid;grid-template-columns:105mm 1fr;gap:5mm}.line table{margin:0}"
     ".line th,.line td{padding:0 3px;min-width:0}.line tbody tr{height:4.2mm}}"
 )
+_RIGHT_TO_LEFT = "table.lead tbody th{text-align:right}"
 
 
 def unit_of(found: ClassSampling) -> Unit:
     """Return what is counted in a class."""
     if found.design:
-        nights = f"{found.dispersion.nights:g} trap-nights"
-        return replace(VISIT, size=nights)
-    return replace(CORE, size=f"{found.diameter_cm:g} cm across")
+        return Unit("traps", found.dispersion.nights)
+    return Unit("cores", found.diameter_cm)
 
 
-def place_of(found: ClassSampling) -> str:
+def place_of(found: ClassSampling, lang: Catalogue) -> str:
     """Return the name of a class."""
-    kind = f"{found.design} traps" if found.design else f"cores of {found.diameter_cm:g} cm"
-    return f"{use_text(found.dispersion.use).capitalize()}, {kind}"
+    key, use = unit_of(found).key("place"), first_use(found.dispersion.use, lang)
+    if found.design:
+        return lang.say(key, use=use, design=found.design)
+    return lang.say(key, figure(found.diameter_cm), use=use)
 
 
-def class_sentences(found: ClassSampling, cutoff: str, *, sizes: bool = True) -> list[str]:
+def first_use(use: str, lang: Catalogue) -> str:
+    """Return a zone's use as it begins a line; one without a message is the user's own word.
+
+    Examples
+    --------
+    >>> from maps.language_file import english
+    >>> first_use("sod_block", english()), first_use("putting_course", english())
+    ('Sod block', 'Putting course')
+    """
+    plain = use.replace("_", " ")
+    key = f"uses_first.{plain.replace(' ', '_')}"
+    return lang.say(key) if key in lang.messages else plain[:1].upper() + plain[1:]
+
+
+def class_sentences(
+    found: ClassSampling, cutoff: str, lang: Catalogue, *, sizes: bool = True
+) -> list[str]:
     """Return everything that is said of a class; without `sizes` those that could be told."""
     unit = unit_of(found)
-    _, *more = dispersion_sentences(found.dispersion, unit)
-    lines = [_first_sentence(found), *more]
-    lines += [] if math.isnan(found.given_k) else [GIVEN_K.format(k=found.given_k)]
+    lines = [*dispersion_sentences(found.dispersion, unit, lang), *_given_k(found, lang)]
     if found.dispersion.mean > 0:
-        lines += [size_sentence(size, unit) for size in found.sizes if sizes or size.reason]
-        law = "one k" if found.line.form == "nb" else "Taylor's law"
-        lines += [] if found.sizes[0].reason else [f"These numbers rest on {law}."]
-        lines += line_sentences(found.line, unit)
+        lines += [size_sentence(size, unit, lang) for size in found.sizes if sizes or size.reason]
+        law = "rest_k" if found.line.form == "nb" else "rest_taylor"
+        lines += [] if found.sizes[0].reason else [lang.say(f"sampling.{law}")]
+        lines += line_sentences(found.line, unit, lang)
     if found.trial is not None:
-        lines.append(trial_sentence(found.trial, found.line, unit))
+        lines.append(trial_sentence(found.trial, found.line, unit, lang))
     for chart in found.charts:
-        lines += [_limit_sentence(chart), *chart_sentences(chart.chart, unit)]
+        lines += [_limit_sentence(chart, unit, lang), *chart_sentences(chart.chart, unit, lang)]
         for tried in (chart.performance, chart.patchier):
             if tried is not None:
-                lines += performance_sentences(tried, chart.chart, unit)
-    if found.no_limit:
-        measure = _MEASURES[bool(found.design)]
-        text = NO_LIMIT_TEXT[found.no_limit]
-        lines.append(text.format(measure=measure, cutoff=cutoff, design=found.design))
-    return lines
+                lines += performance_sentences(tried, chart.chart, unit, lang)
+    return [*lines, *_no_limit(found, cutoff, lang)]
 
 
-def untold_sentences(classes: list[ClassSampling]) -> list[str]:
-    """Return the classes of which nothing can be said, those with the same reason together."""
-    names: dict[str, list[str]] = {}
-    for each in classes:
-        reason = each.dispersion.reason
-        remedy = REMEDIES[reason].format(remedy=unit_of(each).remedy)
-        text = f"{NO_DISPERSION[reason]} {remedy}"
-        names.setdefault(text[0].lower() + text[1:], []).append(place_of(each))
-    return [f"{'; '.join(places)}: {text}" for text, places in names.items()]
+def _given_k(found: ClassSampling, lang: Catalogue) -> list[str]:
+    k = found.given_k
+    return [] if math.isnan(k) else [lang.say("sampling.given_k", k=lang.figure(k))]
 
 
-def _first_sentence(found: ClassSampling) -> str:
-    """Return how patchy a class is, without the name of the use in front."""
-    return dispersion_sentences(found.dispersion, unit_of(found))[0].partition(": ")[2]
+def _no_limit(found: ClassSampling, cutoff: str, lang: Catalogue) -> list[str]:
+    """Return why a class has no decision chart, and how it gets one; nothing if it has a limit."""
+    if not found.no_limit:
+        return []
+    measure = lang.either(_MEASURES[unit_of(found).kind])
+    key = f"sampling_no_limit.{found.no_limit}"
+    return [lang.say(key, measure=measure, day=cutoff, design=found.design)]
 
 
-def _limit_sentence(chart: ClassChart) -> str:
+def _limit_sentence(chart: ClassChart, unit: Unit, lang: Catalogue) -> str:
     limit = chart.limit
-    each = "adults per trap-week" if limit.stage == "adults" else "larvae per m2"
-    return (
-        f"Limit of {listed(list(chart.zones))}: {limit.amount:.4g} {each} "
-        f"({limit.source}, {limit.dated})."
+    return lang.say(
+        unit.key("limit_of"),
+        zones=lang.listed(chart.zones),
+        amount=lang.figure(limit.amount, 4),
+        source=limit.source,
+        dated=limit.dated,
     )
 
 
-def sampling_sentences(found: SiteSampling) -> list[str]:
+def untold_sentences(classes: list[ClassSampling], lang: Catalogue) -> list[str]:
+    """Return the classes of which nothing can be said, those with the same reason together."""
+    places: dict[str, str] = {}
+    for each in classes:
+        key, place = _untold_key(each), place_of(each, lang)
+        if key in places:
+            place = lang.say("sampling.between", places=places[key], place=place)
+        places[key] = place
+    return [lang.say(key, places=named) for key, named in places.items()]
+
+
+def _untold_key(found: ClassSampling) -> str:
+    if found.dispersion.reason == "no_catch":
+        return "sampling.untold_no_catch"
+    return unit_of(found).key("untold_single_counts")
+
+
+def sampling_sentences(found: SiteSampling, lang: Catalogue) -> list[str]:
     """Return the short account for the terminal: a heading and the sizes of every class."""
-    cutoff = day_text(found.season.cutoff)
+    cutoff = lang.day(found.season.cutoff)
     classes = [*found.traps, *found.cores]
-    lines = [] if found.traps else [NO_COUNTS.format(cutoff=cutoff)]
-    for each in (each for each in classes if each.told):
-        said = [_first_sentence(each)]
-        said += [] if math.isnan(each.given_k) else [GIVEN_K.format(k=each.given_k)]
-        if not each.sizes[0].reason:
-            said += [size_sentence(size, unit_of(each)) for size in each.sizes]
-        lines.append(f"{place_of(each)}: {' '.join(said)}")
-    lines += untold_sentences([each for each in classes if not each.told])
-    charts = len(chart_names(found))
-    lines.append(f"{count_of(charts, 'decision chart')} to carry.")
-    reasons = sorted({(each.no_limit, bool(each.design)) for each in classes if each.no_limit})
-    for reason, traps in reasons:
-        text = NO_LIMIT_TEXT[reason]
-        designs = listed(sorted({each.design for each in classes if each.no_limit == reason}))
-        lines.append(text.format(measure=_MEASURES[traps], cutoff=cutoff, design=designs))
-    return lines
+    lines = [] if found.traps else [lang.say("sampling.no_counts", day=cutoff)]
+    lines += [_short(each, lang) for each in classes if each.told]
+    lines += untold_sentences([each for each in classes if not each.told], lang)
+    lines.append(lang.say("sampling.charts", len(chart_names(found))))
+    without = sorted(classes, key=lambda each: (each.no_limit, each.design))
+    # Classes that lack the same thing are told once.
+    return lines + list(dict.fromkeys(s for each in without for s in _no_limit(each, cutoff, lang)))
 
 
-def core_sentences(found: SiteSampling) -> list[str]:
+def _short(found: ClassSampling, lang: Catalogue) -> str:
+    """Return what is said first of a class, and its sizes."""
+    unit = unit_of(found)
+    said = [dispersion_sentences(found.dispersion, unit, lang)[0], *_given_k(found, lang)]
+    if not found.sizes[0].reason:
+        said += [size_sentence(size, unit, lang) for size in found.sizes]
+    return lang.say("sampling.of_class", place=place_of(found, lang), said=" ".join(said))
+
+
+def core_sentences(found: SiteSampling, lang: Catalogue) -> list[str]:
     """Return why cores say nothing, where they do not."""
-    lines = [] if found.cores else [NO_CORES]
+    lines = [] if found.cores else [lang.say("sampling.no_cores")]
     if found.pooled_cores:
-        lines.append(POOLED.format(rows=count_of(found.pooled_cores, "row")))
+        lines.append(lang.say("sampling.pooled", found.pooled_cores))
     return lines
 
 
-def sampling_html(found: SiteSampling, *, cores: bool = False) -> str:
+def sampling_html(found: SiteSampling, lang: Catalogue, *, cores: bool = False) -> str:
     """Return the page: every class with its figures and its stop line."""
-    cutoff = day_text(found.season.cutoff)
-    title = f"How much sampling is enough? {found.site.settings.name}"
-    parts = [
-        f"<h1>{escape(title)}</h1>",
-        paragraph(
-            f"Season {found.season.label} to {cutoff}. Scatter is measured within one zone in one "
-            "round. A standard error and the half-width of a 95 % interval are two meanings of "
-            "precision; the second takes 3.84 times as many."
-        ),
-    ]
-    parts += [] if found.traps else [paragraph(NO_COUNTS.format(cutoff=cutoff))]
+    cutoff = lang.day(found.season.cutoff)
+    title = lang.say("sampling.title", site=found.site.settings.name)
+    fold = lang.figure(_HALF_WIDTH_TAKES)
+    scatter = lang.say("sampling.scatter", season=found.season.label, day=cutoff, fold=fold)
+    parts = [f"<h1>{escape(title)}</h1>", paragraph(scatter)]
+    parts += [] if found.traps else [paragraph(lang.say("sampling.no_counts", day=cutoff))]
     classes = [*found.traps, *found.cores]
     told = [each for each in classes if each.told]
-    parts += [_lead(told, found.wanted.d)] if told else []
-    parts += map(paragraph, untold_sentences([each for each in classes if not each.told]))
-    parts += [_section(each, cutoff, f"line{number}") for number, each in enumerate(told)]
+    parts += [_lead(told, found.wanted.d, lang)] if told else []
+    parts += map(paragraph, untold_sentences([each for each in classes if not each.told], lang))
+    parts += [_section(each, cutoff, f"line{number}", lang) for number, each in enumerate(told)]
     if cores:
-        parts += map(paragraph, core_sentences(found))
-    links = chart_names(found)
-    if links:
-        items = "".join(f'<li><a href="{escape(name)}">{escape(name)}</a></li>' for name in links)
-        parts.append(f'<h2>Decision charts to carry</h2><ul class="links">{items}</ul>')
-    parts.append(f"<footer>{paragraph(f'snoutline {VERSION}.')}</footer>")
-    return plain_page(title, STYLE + _LAYOUT, parts)
+        parts += map(paragraph, core_sentences(found, lang))
+    parts += _links(list(chart_names(found)), lang)
+    made_by = lang.say("sampling.made_by", version=VERSION)
+    parts.append(f"<footer>{paragraph(made_by)}</footer>")
+    style = page_style(lang) + _LAYOUT
+    style += _RIGHT_TO_LEFT if lang.direction == "rtl" else ""
+    return plain_page(title, style, parts, language=(lang.tag, lang.direction))
 
 
-def _section(found: ClassSampling, cutoff: str, key: str) -> str:
-    label = ChartLabel(place_of(found), unit_of(found), cutoff, key, headed=True)
+def _links(names: list[str], lang: Catalogue) -> list[str]:
+    """Return the list of charts to carry, if there are any."""
+    items = "".join(f'<li><a href="{escape(name)}">{escape(name)}</a></li>' for name in names)
+    head = escape(lang.say("sampling.to_carry"))
+    return [f'<h2>{head}</h2><ul class="links">{items}</ul>'] if names else []
+
+
+def _section(found: ClassSampling, cutoff: str, key: str, lang: Catalogue) -> str:
+    label = ChartLabel(place_of(found, lang), unit_of(found), cutoff, key)
     parts = [f"<h2>{escape(label.place)}</h2>"]
-    parts += map(paragraph, class_sentences(found, cutoff, sizes=False))
+    parts += map(paragraph, class_sentences(found, cutoff, lang, sizes=False))
     if found.dispersion.mean > 0 and not found.line.reason:
+        summary = escape(lang.say("sampling.line_table"))
         parts.append(
-            f'<div class="line">{stop_line_svg(found.line, label)}<details open><summary>Stop line '
-            f"as a table</summary>{stop_line_table(found.line, label)}</details></div>"
+            f'<div class="line">{stop_line_svg(found.line, label, lang)}<details open><summary>'
+            f"{summary}</summary>{stop_line_table(found.line, label, lang)}</details></div>"
         )
     return f"<section>{''.join(parts)}</section>"
 
 
-def _lead(classes: list[ClassSampling], d: float) -> str:
+_CELLS = ("", "wide", "", "wide", "k", "", "")
+"""Class of each column of the first table."""
+
+
+def _lead(classes: list[ClassSampling], d: float, lang: Catalogue) -> str:
     """Return the table that comes first: one row per class that can be told."""
-    share = percent_text(d)
-    heads = {
-        "Class": "",
-        "Counts used": "wide",
-        "Mean": "",
-        "Variance / mean": "wide",
-        "k (95 % interval)": "k",
-        f"Visits for a standard error of {share}": "",
-        f"Visits for a 95 % half-width of {share}": "",
-    }
-    if any(not each.design for each in classes):
-        heads = {name.replace("Visits", "Visits or cores"): kind for name, kind in heads.items()}
-    kinds = list(heads.values())
+    heads = [escape(each).replace(" %", "&nbsp;%") for each in _lead_heads(classes, d, lang)]
     head = "".join(
-        f'<th scope="col" class="{kind}">{name.replace(" %", "&nbsp;%")}</th>'
-        for name, kind in heads.items()
+        f'<th scope="col" class="{kind}">{name}</th>'
+        for kind, name in zip(_CELLS, heads, strict=True)
     )
     rows = ""
     for each in classes:
-        cells = zip(kinds[1:], _lead_cells(each), strict=True)
-        rows += f'<tr><th scope="row">{escape(place_of(each))}</th>'
+        cells = zip(_CELLS[1:], _lead_cells(each, lang), strict=True)
+        rows += f'<tr><th scope="row">{escape(place_of(each, lang))}</th>'
         rows += "".join(f'<td class="{kind}">{escape(text)}</td>' for kind, text in cells)
         rows += "</tr>"
-    caption = "How patchy, and how many are enough"
+    caption = escape(lang.say("sampling_table.caption"))
     return (
         f'<table class="lead"><caption>{caption}</caption><thead><tr>{head}</tr></thead>'
         f"<tbody>{rows}</tbody></table>"
     )
 
 
-def _lead_cells(found: ClassSampling) -> list[str]:
-    seen, k = found.dispersion, found.dispersion.k.adjusted
-    own = f"{k.k:.2g} ({k_interval(k.low, k.high)})" if not k.reason else "not known"
+def _lead_heads(classes: list[ClassSampling], d: float, lang: Catalogue) -> list[str]:
+    only_traps = all(each.design for each in classes)
+    sizes = ("visits_se", "visits_half_width") if only_traps else ("units_se", "units_half_width")
+    keys = ("place", "counts", "mean", "ratio", "k", *sizes)
+    return [lang.say(f"sampling_table.{key}", share=lang.percent(d)) for key in keys]
+
+
+def _lead_cells(found: ClassSampling, lang: Catalogue) -> list[str]:
+    seen, ratio = found.dispersion, found.dispersion.variance_to_mean
     return [
-        f"{seen.counts:,}",
-        rate_text(seen.mean),
-        _NONE if math.isnan(seen.variance_to_mean) else f"{seen.variance_to_mean:.1f}",
-        own if math.isnan(found.given_k) else f"{found.given_k:g} (yours)",
-        *(_NONE if size.reason else f"{size.whole:,}" for size in found.sizes),
+        lang.number(seen.counts),
+        lang.rate(seen.mean),
+        _NONE if math.isnan(ratio) else lang.decimal(ratio, 1),
+        _k_cell(found, lang),
+        *(_NONE if size.reason else lang.number(size.whole) for size in found.sizes),
     ]
+
+
+def _k_cell(found: ClassSampling, lang: Catalogue) -> str:
+    k = found.dispersion.k.adjusted
+    if not math.isnan(found.given_k):
+        return lang.say("sampling_table.k_given", k=lang.figure(found.given_k))
+    if k.reason:
+        return lang.say("sampling_table.k_unknown")
+    interval = k_interval(k.low, k.high, lang)
+    return lang.say("sampling_table.k_interval", k=lang.figure(k.k, 2), interval=interval)
 
 
 def chart_names(found: SiteSampling) -> dict[str, tuple[ClassSampling, ClassChart]]:
@@ -268,20 +289,25 @@ def chart_names(found: SiteSampling) -> dict[str, tuple[ClassSampling, ClassChar
     ]
     named = {}
     for number, (each, chart) in enumerate(charts, 1):
-        word = re.sub(r"[^a-z0-9]+", "-", place_of(each).lower()).strip("-")
+        word = re.sub(r"[^a-z0-9]+", "-", _file_word(each).lower()).strip("-")
         named[f"chart-{number}-{word}.html"] = (each, chart)
     return named
 
 
-def chart_pages(found: SiteSampling) -> dict[str, str]:
+def _file_word(found: ClassSampling) -> str:
+    """Return a class as the names of files have it, in every language."""
+    kind = f"{found.design}-traps" if found.design else f"cores-of-{found.diameter_cm:g}-cm"
+    return f"{found.dispersion.use}-{kind}"
+
+
+def chart_pages(found: SiteSampling, lang: Catalogue) -> dict[str, str]:
     """Return one page to print and carry per decision chart, by file name."""
-    cutoff = day_text(found.season.cutoff)
-    return {
-        name: chart_page(
-            chart.chart, chart.performance, ChartLabel(place_of(each), unit_of(each), cutoff)
-        )
-        for name, (each, chart) in chart_names(found).items()
-    }
+    cutoff = lang.day(found.season.cutoff)
+    pages = {}
+    for name, (each, chart) in chart_names(found).items():
+        label = ChartLabel(place_of(each, lang), unit_of(each), cutoff)
+        pages[name] = chart_page(chart.chart, chart.performance, label, lang)
+    return pages
 
 
 def sampling_csv(found: SiteSampling) -> str:
@@ -312,9 +338,10 @@ def _whole(found: ClassSampling, place: int) -> float:
     return math.nan if size.reason else float(size.whole)
 
 
-def sampling_json(found: SiteSampling, *, cores: bool = False) -> str:
+def sampling_json(found: SiteSampling, lang: Catalogue, *, cores: bool = False) -> str:
     """Return `sampling.json`: sentences, charts and provenance."""
-    cutoff = day_text(found.season.cutoff)
+    cutoff = lang.day(found.season.cutoff)
+    hashes = {**found.site.hashes, **({lang.file: lang.digest} if lang.file else {})}
     facts = {
         "format": "snoutline sampling 1",
         "site": found.site.settings.name,
@@ -326,14 +353,14 @@ def sampling_json(found: SiteSampling, *, cores: bool = False) -> str:
         "k": None if math.isnan(found.wanted.k) else found.wanted.k,
         "classes": [
             {
-                "class": place_of(each),
-                "sentences": class_sentences(each, cutoff),
+                "class": place_of(each, lang),
+                "sentences": class_sentences(each, cutoff, lang),
                 "charts": [_chart_facts(chart) for chart in each.charts],
             }
             for each in (*found.traps, *found.cores)
         ],
-        "cores": core_sentences(found) if cores else [],
-        "inputs": dict(sorted(found.site.hashes.items())),
+        "cores": core_sentences(found, lang) if cores else [],
+        "inputs": dict(sorted(hashes.items())),
         "snoutline": VERSION,
     }
     return json.dumps(facts, indent=1, ensure_ascii=False, allow_nan=False) + "\n"

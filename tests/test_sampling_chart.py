@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import math
 import re
-from dataclasses import replace
 from xml.etree import ElementTree as ET
 
 import pytest
+from languages import EN
 
 from maps.palette import INK, PAPER, SOFT, contrast
 from maps.sampling_chart import (
@@ -20,12 +20,12 @@ from maps.sampling_chart import (
     stop_line_svg,
     stop_line_table,
 )
-from maps.sampling_words import CORE, Unit
+from maps.sampling_words import Unit
 from spatial.sample_size import Precision, stop_line
 from spatial.sequential import Hypotheses, around, decision_chart, performance
 from spatial.variance_laws import NegativeBinomial, TaylorLaw
 
-WEEK = Unit("trap-visit", "trap-visits", "adults", "7 trap-nights")
+WEEK = Unit("traps", 7)
 LABEL = ChartLabel("Green 7 <b> & co", WEEK, "10 May 2026", "green7")
 CHART = decision_chart(around(3, 1.5), 1.2, least=3, most=30)
 NONE = decision_chart(Hypotheses(2, 4), math.inf)
@@ -48,7 +48,7 @@ def stroked(svg: str) -> list[list[tuple[float, float]]]:
 
 
 def test_the_table_has_the_numbers_of_the_chart_and_room_to_write() -> None:
-    head, *body = rows(decision_table(CHART, LABEL))
+    head, *body = rows(decision_table(CHART, LABEL, EN))
     assert head[:3] == ["Trap-visit", "Adults", "Running total"]
     assert len(body) == 30
     assert body[0] == ["1", "", "", "\N{EN DASH}", "\N{EN DASH}"]
@@ -59,7 +59,7 @@ def test_the_table_has_the_numbers_of_the_chart_and_room_to_write() -> None:
 
 def test_the_picture_draws_the_two_lines_where_they_belong() -> None:
     """Source: the axes' own numbers; 0 and 30 across, 0 and 100 up."""
-    svg = decision_svg(CHART, LABEL)
+    svg = decision_svg(CHART, LABEL, EN)
     root = ET.fromstring(svg)
     texts = [each for each in root.iter() if each.tag.endswith("text")]
     where = {each.text: each for each in texts if each.get("x")}
@@ -80,17 +80,16 @@ def test_the_picture_draws_the_two_lines_where_they_belong() -> None:
     assert units(upper[0][0]) == pytest.approx(3, abs=0.05)
 
 
-@pytest.mark.parametrize("svg", [decision_svg(CHART, LABEL), stop_line_svg(LINE, LABEL)])
+@pytest.mark.parametrize("svg", [decision_svg(CHART, LABEL, EN), stop_line_svg(LINE, LABEL, EN)])
 def test_a_picture_is_well_formed_escaped_and_says_unit_and_cutoff(svg: str) -> None:
     root = ET.fromstring(svg)
     text = " ".join(root.itertext())
-    assert "Green 7 <b> & co" in text
+    assert "Green 7 <b> & co" in root.get("aria-label", "")
     assert "Trap-visits, 7 trap-nights each" in text
     assert "Running total of adults" in text
     assert "Made from data to 10 May 2026" in text
     assert "go on" in text
     assert root.get("role") == "img"
-    assert root.get("aria-label")
     names = re.findall(r'id="([^"]+)"', svg)
     assert names == ["green7-lines", "green7-dots"]
     assert set(re.findall(r"url\(#([^)]+)\)", svg)) <= set(names)
@@ -100,7 +99,7 @@ def test_a_picture_is_well_formed_escaped_and_says_unit_and_cutoff(svg: str) -> 
 @pytest.mark.parametrize(("limit", "k"), [(0.5, 0.4), (3, 1.2), (60, 3.0)])
 def test_everything_is_drawn_inside_the_picture(limit: float, k: float, most: int) -> None:
     chart = decision_chart(around(limit, 2), k, most=most)
-    svg = decision_svg(chart, LABEL)
+    svg = decision_svg(chart, LABEL, EN)
     if chart.reason:
         assert svg.startswith("<p>No decision chart: ")
         return
@@ -115,17 +114,16 @@ def test_everything_is_drawn_inside_the_picture(limit: float, k: float, most: in
 
 
 def test_a_heading_is_not_repeated_by_picture_and_table() -> None:
-    label = replace(LABEL, headed=True)
-    picture = ET.fromstring(stop_line_svg(LINE, label))
+    picture = ET.fromstring(stop_line_svg(LINE, LABEL, EN))
     assert LABEL.place not in " ".join(picture.itertext())
     assert LABEL.place in picture.get("aria-label", "")
-    assert "Green 7" not in stop_line_table(LINE, label)
-    page = chart_page(CHART, performance(CHART, runs=200), LABEL)
+    assert "Green 7" not in stop_line_table(LINE, LABEL, EN)
+    page = chart_page(CHART, performance(CHART, runs=200), LABEL, EN)
     assert page.count("<caption>Stop as soon as the running total says so</caption>") == 1
 
 
 def test_the_stop_line_table_starts_where_the_line_does() -> None:
-    head, *body = rows(stop_line_table(LINE, LABEL))
+    head, *body = rows(stop_line_table(LINE, LABEL, EN))
     assert head[-1] == "Stop at or over"
     first = int(LINE.units[0])
     assert body[first - 2][-1] == "\N{EN DASH}"
@@ -135,7 +133,7 @@ def test_the_stop_line_table_starts_where_the_line_does() -> None:
 
 def test_performance_shows_the_simulation_beside_wald() -> None:
     found = performance(CHART, [2, 4.5], runs=500)
-    _, low, _ = rows(performance_table(found, LABEL))
+    _, low, _ = rows(performance_table(found, WEEK, EN))
     assert low == [
         "2.00",
         f"{100 * found.below[0]:.0f} %",
@@ -150,18 +148,19 @@ def test_performance_shows_the_simulation_beside_wald() -> None:
 def test_without_chart_or_line_there_is_a_sentence_and_no_picture() -> None:
     steep = stop_line(TaylorLaw(2, 2.4, 0, 0, 0, 9, 0), Precision(0.25))
     for shown, table in (
-        (decision_svg(NONE, LABEL), decision_table(NONE, LABEL)),
-        (stop_line_svg(steep, LABEL), stop_line_table(steep, LABEL)),
+        (decision_svg(NONE, LABEL, EN), decision_table(NONE, LABEL, EN)),
+        (stop_line_svg(steep, LABEL, EN), stop_line_table(steep, LABEL, EN)),
     ):
         assert shown.startswith("<p>No ")
         assert table == ""
-    page = chart_page(NONE, None, LABEL)
+    page = chart_page(NONE, None, LABEL, EN)
     assert page.count("No decision chart") == 1
     assert "<svg" not in page
 
 
 def test_the_page_holds_picture_rules_table_and_what_it_can_do() -> None:
-    page = chart_page(CHART, performance(CHART, runs=200), ChartLabel("<i>", CORE, "1 May 2026"))
+    label = ChartLabel("<i>", Unit("cores", 10.8), "1 May 2026")
+    page = chart_page(CHART, performance(CHART, runs=200), label, EN)
     assert page.index("<svg") < page.index("Settle the order") < page.index("<table")
     assert "What this chart can do" in page
     assert "<i>" not in page
@@ -170,7 +169,7 @@ def test_the_page_holds_picture_rules_table_and_what_it_can_do() -> None:
 
 
 def test_a_picture_is_the_same_every_time() -> None:
-    assert decision_svg(CHART, LABEL) == decision_svg(CHART, LABEL)
+    assert decision_svg(CHART, LABEL, EN) == decision_svg(CHART, LABEL, EN)
 
 
 def test_words_on_the_picture_can_be_read_and_the_parts_differ_in_grey() -> None:

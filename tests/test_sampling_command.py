@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from click.testing import CliRunner
+from languages import EN, section
 from sites import FIRST_SET, SETTINGS, make_site
 
 from data.reading import read_site
@@ -17,8 +18,6 @@ from data.settings import LimitSettings
 from data.site import Site
 from maps.columns import SAMPLING
 from maps.sampling_page import (
-    GIVEN_K,
-    NO_LIMIT_TEXT,
     chart_pages,
     class_sentences,
     core_sentences,
@@ -54,7 +53,7 @@ def with_limit() -> SiteSampling:
 
 
 def test_every_code_has_words() -> None:
-    assert set(NO_LIMIT_TEXT) == set(NO_LIMIT)
+    assert set(section("sampling_no_limit")) == set(NO_LIMIT)
 
 
 def test_both_meanings_of_precision_are_named_and_differ_by_z_squared() -> None:
@@ -63,7 +62,7 @@ def test_both_meanings_of_precision_are_named_and_differ_by_z_squared() -> None:
         se, half = each.sizes
         if not se.reason:
             assert half.units / se.units == pytest.approx(3.8415, abs=1e-3)
-            text = " ".join(class_sentences(each, "today"))
+            text = " ".join(class_sentences(each, "today", EN))
             assert "a standard error of 25 % of the mean takes" in text
             assert "a 95 % interval of plus or minus 25 % of the mean takes" in text
 
@@ -81,7 +80,7 @@ def test_the_limit_becomes_a_count_per_visit_of_each_design() -> None:
 
 def test_every_chart_made_is_simulated_beside_wald() -> None:
     made = [c for each in with_limit().traps for c in each.charts if not c.chart.reason]
-    assert len(made) == len(chart_pages(with_limit())) >= 3
+    assert len(made) == len(chart_pages(with_limit(), EN)) >= 3
     for chart in made:
         tried = chart.performance
         assert tried is not None
@@ -91,7 +90,7 @@ def test_every_chart_made_is_simulated_beside_wald() -> None:
 
 
 def test_a_chart_is_one_page_with_picture_table_and_performance() -> None:
-    for page in chart_pages(with_limit()).values():
+    for page in chart_pages(with_limit(), EN).values():
         assert page.count("<svg") == 1
         assert "Running total" in page
         assert "Wald&#x27;s formula" in page
@@ -100,16 +99,16 @@ def test_a_chart_is_one_page_with_picture_table_and_performance() -> None:
 
 def test_without_a_limit_it_is_said_why_and_how() -> None:
     found = site_sampling(limited())
-    assert not chart_pages(found)
-    assert "add [[limits]] with adults_per_trap_week" in sampling_html(found)
-    assert "add [[limits]]" in " ".join(sampling_sentences(found))
+    assert not chart_pages(found, EN)
+    assert "add [[limits]] with adults_per_trap_week" in sampling_html(found, EN)
+    assert "add [[limits]]" in " ".join(sampling_sentences(found, EN))
 
 
 def test_a_limit_of_other_days_makes_no_chart() -> None:
     limit = replace(ADULTS, first_day="02-16", last_day="02-17")
     found = site_sampling(limited(limit))
     assert {each.no_limit for each in found.traps} == {"other_days"}
-    assert "do not hold on" in sampling_html(found)
+    assert "do not hold on" in sampling_html(found, EN)
 
 
 def test_a_design_without_a_ratio_has_no_limit(tmp_path: Path) -> None:
@@ -123,7 +122,7 @@ def test_a_design_without_a_ratio_has_no_limit(tmp_path: Path) -> None:
 def test_pooled_cores_say_nothing_about_scatter() -> None:
     found = site_sampling(demo(), cores=True)
     assert not found.cores
-    assert "one row per core" in " ".join(core_sentences(found))
+    assert "one row per core" in " ".join(core_sentences(found, EN))
 
 
 def test_cores_one_by_one_make_a_chart(tmp_path: Path) -> None:
@@ -144,8 +143,8 @@ def test_one_visit_says_that_nothing_is_known(tmp_path: Path) -> None:
     head = "trap_id,set_on,checked_on,status,parvulus,venatus,carabids,minutes,note\n"
     site = read_site(make_site(tmp_path / "site", files={"visits.csv": head + row}))
     found = site_sampling(limited(ADULTS, site=site))
-    assert "no zone has two counts in one round" in sampling_html(found)
-    assert not chart_pages(found)
+    assert "no zone has two counts in one round" in sampling_html(found, EN)
+    assert not chart_pages(found, EN)
 
 
 def test_the_table_has_every_described_column_and_class() -> None:
@@ -168,7 +167,7 @@ def test_the_command_writes_its_files(tmp_path: Path) -> None:
     done = CliRunner().invoke(cli, ["sampling", str(site), *asked])
     assert done.exit_code == 0, done.output
     found = site_sampling(read_site(site), wanted=Wanted(k=0.8), cores=True)
-    charts = set(chart_pages(found))
+    charts = set(chart_pages(found, EN))
     assert charts
     written = {path.name for path in out.iterdir()}
     assert written == charts | {"sampling.html", "sampling.csv", "sampling.json"}
@@ -178,40 +177,41 @@ def test_the_command_writes_its_files(tmp_path: Path) -> None:
 
 
 def test_the_page_leads_with_a_row_per_class_that_can_be_told() -> None:
-    page = sampling_html(with_limit())
+    page = sampling_html(with_limit(), EN)
     table = page[page.index('<table class="lead">') :].partition("</table>")[0]
     told = [each for each in with_limit().traps if each.told]
     assert table.count("<tr>") == len(told) + 1
     assert page.index("<h2") > page.index("</table>")
     for each in told:
         assert f'<td class="">{each.sizes[1].whole}</td>' in table
-        assert page.count(place_of(each)) == 3, "row, heading, label of the picture"
+        assert page.count(place_of(each, EN)) == 3, "row, heading, label of the picture"
 
 
 def test_classes_that_cannot_be_told_share_one_sentence_with_its_remedy() -> None:
     untold = [each for each in with_limit().traps if not each.told]
-    (said,) = untold_sentences(untold)
+    (said,) = untold_sentences(untold, EN)
     assert len(untold) == 7
-    assert all(place_of(each) in said for each in untold)
+    assert all(place_of(each, EN) in said for each in untold)
     assert said.endswith("Two traps in one zone, checked in the same round, would change that.")
-    assert sampling_html(with_limit()).count(said) == 1
+    assert sampling_html(with_limit(), EN).count(said) == 1
 
 
 def test_a_k_of_the_user_is_used_only_where_the_counts_tell_none_and_is_said() -> None:
     """Source: n = (1 / m + 1 / k) / D**2."""
     found = site_sampling(limited(ADULTS), wanted=Wanted(k=0.8))
-    page, measured = sampling_html(found), {place_of(each): each for each in with_limit().traps}
+    page = sampling_html(found, EN)
+    measured = {place_of(each, EN): each for each in with_limit().traps}
     assert all(each.told for each in found.traps)
     given = [each for each in found.traps if each.given_k == 0.8]
     assert len(given) == 7
-    assert page.count(GIVEN_K.format(k=0.8)) == page.count("0.8 (yours)") == 7
+    assert page.count(EN.say("sampling.given_k", k="0.8")) == page.count("0.8 (yours)") == 7
     for each in given:
         expected = (1 / each.dispersion.mean + 1 / 0.8) / 0.25**2
         assert each.sizes[0].units == pytest.approx(expected)
         assert all(c.chart.k == 0.8 and c.patchier is None for c in each.charts)
     for each in found.traps:
         if each not in given:
-            assert each.sizes == measured[place_of(each)].sizes
+            assert each.sizes == measured[place_of(each, EN)].sizes
     assert sampling_csv(found).count(",0.8000,") == 7
 
 

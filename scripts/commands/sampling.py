@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from pathlib import Path
+from typing import Any
 
 import click
 
@@ -16,6 +17,7 @@ from maps.sampling_page import (
     sampling_json,
     sampling_sentences,
 )
+from scripts.language_option import language_of, language_option
 from scripts.out_folder import default_folder, out_option, written
 from scripts.progress import Progress
 from scripts.site_run import going_options, refuse_errors, say
@@ -59,17 +61,18 @@ from spatial.class_sampling import Wanted, site_sampling
     show_default="none",
     help="Your k for classes whose own counts do not tell one.",
 )
+@language_option
 @out_option()
 @going_options
 def command(
     site: Path,
     *,
-    week: str | None,
     cores: bool,
+    language: Path | None,
     out: Path | None,
     keep_going: bool,
     quiet: bool,
-    **asked: float,
+    **asked: Any,
 ) -> None:
     """Say how patchy the catch of SITE is, and how many visits or cores are enough.
 
@@ -80,17 +83,18 @@ def command(
     with Progress(quiet=quiet) as progress:
         progress.step("reading the site")
         checked = read_site(site)
+        lang = language_of(language, site, checked.settings)
         if not keep_going:
             refuse_errors(checked)
         progress.step("trying out the charts")
         wanted = Wanted(asked["precision"], asked["fold"], asked["error"], asked["k"])
-        found = site_sampling(checked, week, wanted=wanted, cores=cores)
+        found = site_sampling(checked, asked["week"], wanted=wanted, cores=cores)
         texts = {
-            "sampling.html": sampling_html(found, cores=cores),
+            "sampling.html": sampling_html(found, lang, cores=cores),
             "sampling.csv": sampling_csv(found),
-            "sampling.json": sampling_json(found, cores=cores),
-            **chart_pages(found),
+            "sampling.json": sampling_json(found, lang, cores=cores),
+            **chart_pages(found, lang),
         }
         paths = written(texts, out or default_folder(site), site)
-    said = sampling_sentences(found) + (core_sentences(found) if cores else [])
+    said = sampling_sentences(found, lang) + (core_sentences(found, lang) if cores else [])
     say(checked.findings, said, paths, quiet=quiet)
