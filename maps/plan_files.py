@@ -18,6 +18,7 @@ from data.archives import pack
 from data.version import VERSION
 from maps.columns import Column
 from maps.exports import WGS84, csv_text, number_text, rounded
+from maps.language_file import english
 from maps.shapes_out import DEGREE_DECIMALS, in_degrees
 from maps.treatment_words import areas_text, short_amount
 from maps.xml_text import add_text, document, xml_text
@@ -126,8 +127,9 @@ def plan_kml(plan: TreatmentPlan) -> str:
         mark = ET.SubElement(whole, "Placemark")
         add_text(mark, "name", f"{row['order']} {row['zone_id']}")
         amount = amounts[int(row["order"]) - 1]
-        told = f"; product {short_amount(amount)}" if amount else ""
-        add_text(mark, "description", f"{row['use']}, {areas_text(row['net_m2'])}{told}")
+        told = f"; product {short_amount(amount, english())}" if amount else ""
+        area = areas_text(row["net_m2"], english())
+        add_text(mark, "description", f"{row['use']}, {area}{told}")
         _add_polygons(mark, shape)
     return document(root)
 

@@ -14,8 +14,8 @@ from shapely.geometry import MultiPoint
 from shapely.geometry.base import BaseGeometry
 
 from data.settings import Units
+from maps.catalogue import Catalogue
 from maps.labels import label_point
-from maps.words import distance_text
 from spatial.arrays import FloatArray
 from spatial.treatment import is_water
 from spatial.treatment_plan import TreatmentPlan
@@ -48,12 +48,12 @@ HATCHES = {"m-treat": _TREAT_HATCH_MM, "m-left": -_LEFT_HATCH_MM}
 """Class of a hatched shape -> spacing of its lines."""
 
 
-def plan_map_svg(plan: TreatmentPlan) -> str:
+def plan_map_svg(plan: TreatmentPlan, lang: Catalogue) -> str:
     """Return the map of a plan as an SVG element, sized in mm.
 
     What is treated is hatched one way and numbered in the order of the plan; buffers and other
     ground of these zones that is left out are hatched the other way on white; proposed check zones
-    have a broken outline and a C.
+    have a broken outline and a letter.
     """
     site, zones = plan.site, plan.areas.zones
     by_id = site.zones.set_index("zone_id")
@@ -71,13 +71,13 @@ def plan_map_svg(plan: TreatmentPlan) -> str:
         shapes_svg(site.obstacles.geometry[water], frame, "m-water"),
         shapes_svg(by_id.loc[zones["zone_id"]].geometry, frame, "m-edge"),
         shapes_svg(by_id.loc[checks].geometry, frame, "m-check"),
-        *_labels(zones, by_id.loc[checks], frame),
-        foot_svg(frame, site.settings.units),
+        *_labels(zones, by_id.loc[checks], frame, lang),
+        foot_svg(frame, site.settings.units, lang.distance, lang.say("map.north")),
     ]
     size = f"0 0 {frame.width_mm:.1f} {frame.height_mm:.1f}"
     return (
         f'<svg class="plan-map" viewBox="{size}" role="img" '
-        f'aria-label="Map of the zones to treat">{"".join(parts)}</svg>'
+        f'aria-label="{escape(lang.say("order_map.label"))}">{"".join(parts)}</svg>'
     )
 
 
@@ -217,17 +217,17 @@ def ring_path(ring: Ring) -> str:
     return "M" + "L".join(f"{x:.2f} {y:.2f}" for x, y in ring) + "Z"
 
 
-def _labels(zones: gpd.GeoDataFrame, checks: gpd.GeoDataFrame, frame: Frame) -> list[str]:
+def _labels(
+    zones: gpd.GeoDataFrame, checks: gpd.GeoDataFrame, frame: Frame, lang: Catalogue
+) -> list[str]:
     numbered = [
-        (shape, str(order))
+        (shape, lang.number(int(order)))
         for shape, order in zip(zones.geometry, zones["order"], strict=True)
         if not shape.is_empty
     ]
-    return [_label(shape, text, frame) for shape, text in [*numbered, *_lettered(checks)]]
-
-
-def _lettered(checks: gpd.GeoDataFrame) -> list[tuple[BaseGeometry, str]]:
-    return [(shape, "C") for shape in checks.geometry]
+    letter = lang.say("order_map.letter_check")
+    lettered = [(shape, letter) for shape in checks.geometry]
+    return [_label(shape, text, frame) for shape, text in [*numbered, *lettered]]
 
 
 def _label(shape: BaseGeometry, text: str, frame: Frame) -> str:
@@ -236,15 +236,12 @@ def _label(shape: BaseGeometry, text: str, frame: Frame) -> str:
     x, y = frame.place(spot.x, spot.y)
     return (
         f'<circle class="m-disc" cx="{x:.1f}" cy="{y:.1f}" r="2.3"/>'
-        f'<text x="{x:.1f}" y="{y + 1.05:.2f}">{text}</text>'
+        f'<text x="{x:.1f}" y="{y + 1.05:.2f}">{escape(text)}</text>'
     )
 
 
 def foot_svg(
-    frame: Frame,
-    units: Units,
-    distance: Callable[[float, Units], str] = distance_text,
-    north: str = "N",
+    frame: Frame, units: Units, distance: Callable[[float, Units], str], north: str
 ) -> str:
     """Return scale bar and north arrow."""
     (wide, length_m), y = scale_bar(frame, units), frame.height_mm - 2.2

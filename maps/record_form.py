@@ -73,15 +73,13 @@ class Done:
 def record_form(plan: TreatmentPlan, lang: Catalogue) -> str:
     """Return `treatment-record.html`, a form to fill in by hand; it holds no link and no script."""
     parts = {
-        **heading(plan),
-        "lang": lang,
-        "say": lang.say,
+        **heading(plan, lang),
         "rows": [
             {"text": lang.say(f"record_says.{key}"), "planned": planned}
             for key, planned in _elements(plan, lang)
         ],
         "zones": _zone_rows(plan, lang),
-        "total": _amounts(plan.areas.net_m2, plan.dose),
+        "total": _amounts(plan.areas.net_m2, plan.dose, lang),
     }
     return rendered("record_form.html", parts)
 
@@ -143,7 +141,7 @@ def _elements(plan: TreatmentPlan, lang: Catalogue) -> Iterable[tuple[str, str]]
         ("customer", plan.settings.customer),
         ("place", plan.site.settings.name),
         ("crop", lang.say("record_says.turf", uses=uses)),
-        ("size", areas_text(plan.areas.net_m2)),
+        ("size", areas_text(plan.areas.net_m2, lang)),
         ("target_pest", tactic.target_pest),
         ("date", ""),
         ("time", ""),
@@ -151,8 +149,8 @@ def _elements(plan: TreatmentPlan, lang: Catalogue) -> Iterable[tuple[str, str]]
         ("registration_number", tactic.registration_number),
         ("irac_group", tactic.irac_group),
         ("rate", tactic.rate),
-        ("total_product", amount_text(dose.product) if dose.product else ""),
-        ("total_spray", amount_text(dose.spray) if dose.spray else ""),
+        ("total_product", amount_text(dose.product, lang) if dose.product else ""),
+        ("total_spray", amount_text(dose.spray, lang) if dose.spray else ""),
         ("weather", ""),
         ("re_entry", tactic.re_entry),
         ("notification", tactic.notification),
@@ -169,7 +167,7 @@ def _zone_rows(plan: TreatmentPlan, lang: Catalogue) -> list[Json]:
             "order": order,
             "id": zone_id,
             "use": lang.use(str(use)),
-            **_amounts(float(net_m2), dose),
+            **_amounts(float(net_m2), dose, lang),
         }
         for (order, zone_id, use, net_m2), dose in zip(
             zip(*columns, strict=True), plan.zone_doses, strict=True
@@ -177,8 +175,8 @@ def _zone_rows(plan: TreatmentPlan, lang: Catalogue) -> list[Json]:
     ]
 
 
-def _amounts(area_m2: float, dose: Dose) -> Json:
+def _amounts(area_m2: float, dose: Dose, lang: Catalogue) -> Json:
     return {
-        **area_cells(area_m2),
-        "product": short_amount(dose.product) if dose.product else "",
+        **area_cells(area_m2, lang),
+        "product": short_amount(dose.product, lang) if dose.product else "",
     }

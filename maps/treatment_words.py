@@ -6,119 +6,24 @@ No sentence says that a zone should be treated.
 from __future__ import annotations
 
 import math
+from decimal import Decimal
 
-from maps.cautions import cautions
-from maps.language_file import english
+from maps.catalogue import Catalogue
 from maps.percent import percent_text
 from maps.weeks import day_text
-from maps.words import area_text, count_of, listed, use_text
+from maps.words import listed
 from spatial.dose import Dose, Loads
 from spatial.efficacy import Efficacy, Nights
 from spatial.rotation import Repeat
-from spatial.treatment import Blanket, CheckZone
+from spatial.treatment import LEFT_OUT, STATE_ORDER, Blanket, CheckZone
 from spatial.treatment_plan import TreatmentPlan
 from spatial.units import (
     M2_PER_1000_FT2,
     M2_PER_ACRE,
     M2_PER_HA,
     Quantity,
+    Rate,
 )
-
-TREATMENT_CAUTIONS = (
-    "The label is the law. Local codes and licensed applicators decide; where this sheet and the "
-    "label differ, the label holds.",
-    "Rates, buffers, re-entry and notification on this sheet are what the user typed in. None of "
-    "them is ours, and none has a default.",
-    "Mind pollinators: flowering weeds, hives and gardens nearby. Mind water, drains and wells.",
-    "Rotate IRAC groups. This sheet names no brand but the one typed in.",
-    cautions(english())[0],
-    "This sheet describes evidence and does the arithmetic; it does not prescribe.",
-)
-"""Design rule: on anything that names a treatment."""
-
-TACTIC_NAMES = {
-    "adult": "against adults",
-    "larva": "against larvae",
-    "biological": "biological",
-    "cultural": "cultural",
-}
-
-STATE_TEXT = {
-    "above": "above",
-    "undecided": "undecided",
-    "below": "below",
-    "no_traps": "no traps",
-    "no_limit": "no limit",
-    "": "not judged",
-}
-"""State of a zone's evidence against its limit, as one word for a table."""
-
-OTHER_ZONES_TEXT = {
-    "above": "{} above the limit, but of a use that is never treated",
-    "undecided": "{} undecided",
-    "below": "{} below the limit",
-    "no_traps": "{} without traps, of which nothing is known",
-    "no_limit": "{} without a limit",
-}
-"""Zones that a plan by evidence leaves out, by state."""
-
-STAGE_TEXT = {
-    "adult": "Judged by their larvae, not by adults: {}. A treatment of adults comes late there.",
-    "larva": "Judged by their adults, not by larvae: {}. Whether larvae are there is not known; "
-    "cores would tell.",
-}
-"""By tactic: zones that were judged by the other stage."""
-
-MISSING_TEXT = {
-    "tactic": "site.toml has no section for this tactic",
-    "product": "product",
-    "registration_number": "registration number of the product",
-    "irac_group": "IRAC group of the product",
-    "target_pest": "target pest",
-    "rate": "label rate",
-    "spray_volume": "spray volume",
-    "tank": "volume of the tank or load of the hopper",
-    "re_entry": "re-entry: how long people stay out",
-    "notification": "notification: who is told, when and how",
-    "restrictions": "restrictions of the label: weather, most per season, watering in",
-    "price": "price of the product",
-    "application_cost": "cost of the application",
-    "water_buffer": "buffer to water",
-    "customer": "name and address of the customer",
-}
-"""What the user has not given, of `spatial.dose.MISSING`."""
-
-LEFT_OUT_TEXT = {
-    "obstacle": "obstacles",
-    "buffer": "buffers",
-    "exclusion": "zones never treated",
-    "overlap": "counted in another zone",
-    "sliver": "pieces under 1 m2",
-}
-
-ROTATION_TEXT = {
-    "same_group": "{zone}: the last treatment there, on {day}, was of the same group, {groups}.",
-    "same_main_group": (
-        "{zone}: the last treatment there, on {day}, was of group {groups}, a subgroup of the same "
-        "number, with the same mode of action."
-    ),
-    "group_not_recorded": "{zone}: the log does not say the group of the last treatment, {day}.",
-    "group_not_given": "{zone}: treated on {day}; without a group for this plan, rotation is open.",
-}
-
-CHECK_TEXT = {
-    "not_chosen": (
-        "{zone} is not in the plan and its traps catch most nearly what those of the treated "
-        "{use} zones do: keep it untreated to tell afterwards what the treatment did."
-    ),
-    "last_chosen": (
-        "All trapped {use} zones are in the plan. Without an untreated one its effect cannot be "
-        "told; {zone}, the last in order, would be the one to leave out."
-    ),
-    "none": "No other {use} zone has counted traps: the effect there cannot be told afterwards.",
-}
-
-CHECK_ABOVE = "Its own evidence is above your limit: what leaving it may cost is yours to weigh."
 
 CANNOT_TELL_TEXT = {
     "no_traps": "the zone has no trap",
@@ -140,62 +45,94 @@ _NOTHING = 0.5e-4
 """Smaller numbers round to zero."""
 
 
-def figure(number: float) -> str:
-    """Return a number with four figures, but no more than four decimals, thousands parted.
+CAUTIONS = ("label", "user", "pollinators", "groups", "evidence")
+"""Keys of the cautions of a treatment; before the last one stands that a catch is activity."""
+
+
+def treatment_cautions(lang: Catalogue) -> tuple[str, ...]:
+    """Return the cautions; design rule: they stand on anything that names a treatment."""
+    first = (
+        lang.say(f"order_cautions.{key}") for key in ("label", "user", "pollinators", "groups")
+    )
+    return (*first, lang.say("cautions.activity"), lang.say("order_cautions.evidence"))
+
+
+def measured(number: float) -> Decimal:
+    """Return a number with four figures, but no more than four decimals.
 
     Examples
     --------
-    >>> [figure(each) for each in (0.5, 139.4366, 12345.6, 2.0, 0.01234, -1e-9)]
-    ['0.5', '139.4', '12,346', '2', '0.0123', '0']
+    >>> [str(measured(each)) for each in (0.5, 139.4366, 12345.6, 2.0, 0.01234, -1e-9)]
+    ['0.5', '139.4', '12346', '2', '0.0123', '0']
     """
     if abs(number) < _NOTHING:
-        return "0"
+        return Decimal(0)
     decimals = min(max(3 - math.floor(math.log10(abs(number))), 0), 4)
-    text = f"{number:,.{decimals}f}"
-    return text.rstrip("0").rstrip(".") if "." in text else text
+    text = f"{number:.{decimals}f}"
+    return Decimal(text.rstrip("0").rstrip(".") if "." in text else text)
 
 
-def areas_text(area_m2: float) -> str:
+def areas_text(area_m2: float, lang: Catalogue) -> str:
     """Return an area in acres, 1,000 ft2 and hectares.
 
     Examples
     --------
-    >>> areas_text(4046.8564224)
+    >>> from maps.language_file import english
+    >>> areas_text(4046.8564224, english())
     '1 acre = 43.56 x 1,000 ft2 = 0.4047 ha'
     """
-    acres = figure(area_m2 / M2_PER_ACRE)
-    return (
-        f"{acres} {'acre' if acres == '1' else 'acres'} = "
-        f"{figure(area_m2 / M2_PER_1000_FT2)} x 1,000 ft2 = {figure(area_m2 / M2_PER_HA)} ha"
+    return lang.say(
+        "quantities.ground",
+        acres=lang.say("quantities.acre", measured(area_m2 / M2_PER_ACRE)),
+        parts=measured(area_m2 / M2_PER_1000_FT2),
+        hectares=measured(area_m2 / M2_PER_HA),
     )
 
 
-def amount_text(quantity: Quantity) -> str:
+def amount_text(quantity: Quantity, lang: Catalogue) -> str:
     """Return an amount in its own unit, and in larger units of both systems.
 
     Examples
     --------
+    >>> from maps.language_file import english
     >>> from spatial.units import unit_named
-    >>> amount_text(Quantity(256, unit_named("fl oz"))), amount_text(Quantity(2, unit_named("kg")))
-    ('256 fl oz (2 gal; 7.571 L)', '2 kg (4.409 lb)')
+    >>> amount_text(Quantity(256, unit_named("fl oz")), english())
+    '256 fl oz (2 gal; 7.571 L)'
+    >>> amount_text(Quantity(2, unit_named("kg")), english())
+    '2 kg (4.409 lb)'
     """
     larger = ("gal", "L") if quantity.unit.kind == "volume" else ("lb", "kg")
     others = [
-        f"{figure(quantity.to(name))} {name}" for name in larger if name != quantity.unit.name
+        lang.say(f"quantities.{name}", measured(quantity.to(name)))
+        for name in larger
+        if name != quantity.unit.name
     ]
-    return f"{short_amount(quantity)} ({'; '.join(others)})"
+    amount = short_amount(quantity, lang)
+    return lang.say("quantities.also", amount=amount, others=lang.joined(others, "apart"))
 
 
-def short_amount(quantity: Quantity) -> str:
+def short_amount(quantity: Quantity, lang: Catalogue) -> str:
     """Return an amount in its own unit.
 
     Examples
     --------
+    >>> from maps.language_file import english
     >>> from spatial.units import unit_named
-    >>> short_amount(Quantity(21.78, unit_named("fl oz")))
+    >>> short_amount(Quantity(21.78, unit_named("fl oz")), english())
     '21.78 fl oz'
     """
-    return f"{figure(quantity.amount)} {quantity.unit.name}"
+    return lang.say(f"quantities.{unit_key(quantity.unit.name)}", measured(quantity.amount))
+
+
+def unit_key(name: str) -> str:
+    """Return the key of a unit in the language file.
+
+    Examples
+    --------
+    >>> unit_key("fl oz")
+    'fl_oz'
+    """
+    return name.replace(" ", "_")
 
 
 def money_text(amount: float, currency: str) -> str:
@@ -210,172 +147,233 @@ def money_text(amount: float, currency: str) -> str:
     return f"{sign}{amount:,.0f}" if amount >= 100 else f"{sign}{amount:,.2f}"
 
 
-def plan_sentence(plan: TreatmentPlan) -> str:
+def plan_sentence(plan: TreatmentPlan, lang: Catalogue) -> str:
     """Return what the plan covers, against all zones of the same uses."""
-    zones = len(plan.areas.zones)
-    uses = listed([use_text(each.use) for each in plan.areas.blankets])
     share = plan.areas.net_m2 / plan.whole_m2 if plan.whole_m2 else 0.0
-    return (
-        f"{count_of(zones, 'zone')}, {areas_text(plan.areas.net_m2)}: {percent_text(share)} of "
-        f"what treating every {uses} zone would cover."
+    return lang.say(
+        "plan_said.covers",
+        len(plan.areas.zones),
+        area=areas_text(plan.areas.net_m2, lang),
+        share=lang.percent(share),
+        uses=lang.listed([lang.use(each.use) for each in plan.areas.blankets]),
     )
 
 
-def choice_sentence(plan: TreatmentPlan) -> str:
+def choice_sentence(plan: TreatmentPlan, lang: Catalogue) -> str:
     """Return how the zones came into the plan."""
     if plan.named:
-        return "The zones were named by the user; they stand in order of evidence."
-    text = "These are the zones whose evidence is above the user's limit, in order of evidence."
+        return lang.say("plan_said.named")
     parts = [
-        OTHER_ZONES_TEXT[state].format(count_of(plan.left_out[state], "zone"))
-        for state in OTHER_ZONES_TEXT
+        lang.say(f"plan_left_out.{state}", plan.left_out[state])
+        for state in STATE_ORDER
         if plan.left_out.get(state)
     ]
-    return f"{text} Left out: {'; '.join(parts)}." if parts else text
+    left_out = [lang.say("plan_said.left_out", zones=lang.joined(parts, "apart"))] if parts else []
+    return " ".join([lang.say("plan_said.above"), *left_out])
 
 
-def stage_sentence(plan: TreatmentPlan) -> str:
+_OTHER_STAGE = {
+    "adult": ("larvae", "judged_by_larvae"),
+    "larva": ("adults", "judged_by_adults"),
+}
+"""By tactic: what else a zone may have been judged by, and what is said of it."""
+
+
+def stage_sentence(plan: TreatmentPlan, lang: Catalogue) -> str:
     """Return which zones were judged by another stage than the tactic is for; blank without any."""
-    other = {"adult": "larvae", "larva": "adults"}.get(plan.tactic_name)
+    other, key = _OTHER_STAGE.get(plan.tactic_name, ("", ""))
     zones = plan.areas.zones
-    names = zones.loc[zones["judged_by"] == other, "zone_id"].tolist()
-    return STAGE_TEXT[plan.tactic_name].format(listed(names)) if names else ""
+    names = zones.loc[zones["judged_by"] == other, "zone_id"].tolist() if other else []
+    return lang.say(f"plan_said.{key}", zones=lang.listed(names)) if names else ""
 
 
-def area_lines(plan: TreatmentPlan) -> list[tuple[str, float]]:
+def missing_text(plan: TreatmentPlan, lang: Catalogue) -> str:
+    """Return what the user has not given; blank if nothing is missing."""
+    inputs = [lang.say(f"plan_lacks.{code}") for code in plan.missing]
+    return lang.say("page.sentence", text=lang.joined(inputs, "apart")) if inputs else ""
+
+
+def missing_head(lang: Catalogue) -> str:
+    """Return what stands before it."""
+    return lang.say("page.head", head=lang.say("plan_lacks.head"))
+
+
+def area_lines(plan: TreatmentPlan, lang: Catalogue) -> list[tuple[str, float]]:
     """Return the sum from gross to net area: what, and its m2 (negative: taken off)."""
     zones = plan.areas.zones
-    lines = [("Zones as drawn", float(zones["gross_m2"].sum()))]
-    for reason, text in LEFT_OUT_TEXT.items():
-        area = float(zones[f"{reason}_m2"].sum())
-        if area > 0:
-            lines.append((f"less {text}", -area))
-    return [*lines, ("To treat", plan.areas.net_m2)]
-
-
-def dose_lines(plan: TreatmentPlan) -> list[str]:
-    """Return the arithmetic of product, spray, loads and cost, one line each."""
-    dose, currency = plan.dose, plan.settings.currency
-    lines = [_product_line(dose)] if dose.rate else []
-    if dose.spray and dose.spray_rate:
-        lines.append(
-            f"Spray: {_rate_text(dose.spray_rate.over, dose.spray_rate.per)} x "
-            f"{_parts(dose.spray_rate.per, dose.area_m2)} = {amount_text(dose.spray)}."
-        )
-    lines += [loads_text(dose.loads)] if dose.loads else []
-    costs = [
-        ("product", dose.product_cost, plan.tactic.price),
-        ("application", dose.application_cost, plan.tactic.application_cost),
+    sums = {
+        "drawn": float(zones["gross_m2"].sum()),
+        **{reason: -float(zones[f"{reason}_m2"].sum()) for reason in LEFT_OUT},
+        "net": plan.areas.net_m2,
+    }
+    return [
+        (lang.say(f"order_area.{key}"), area_m2)
+        for key, area_m2 in sums.items()
+        if area_m2 < 0 or key not in LEFT_OUT
     ]
-    known = [f"{what} {money_text(cost, currency)} (at {at})" for what, cost, at in costs if cost]
-    if known:
-        total = f" = {money_text(dose.cost, currency)}" if dose.cost is not None else ""
-        lines.append(f"Cost: {' + '.join(known)}{total}.")
-    return lines
 
 
-def loads_text(loads: Loads) -> str:
+def dose_lines(plan: TreatmentPlan, lang: Catalogue) -> list[str]:
+    """Return the arithmetic of product, spray, loads and cost, one line each."""
+    dose = plan.dose
+    lines = [_product_line(dose, dose.rate, lang)] if dose.rate else []
+    if dose.spray and dose.spray_rate:
+        parts = _parts(dose.spray_rate.per, dose.area_m2, lang)
+        lines.append(_taken("spray", dose.spray_rate, parts, dose.spray, lang))
+    lines += [loads_text(dose.loads, lang)] if dose.loads else []
+    return [*lines, *_cost(plan, lang)]
+
+
+def _cost(plan: TreatmentPlan, lang: Catalogue) -> list[str]:
+    """Return the sum of what product and application cost, or the one of them that is known."""
+    dose, tactic, currency = plan.dose, plan.tactic, plan.settings.currency
+    told: dict[str, str] = {}
+    key = ""
+    if dose.product_cost is not None:
+        key = "cost_product"
+        told |= {"product": lang.money(dose.product_cost, currency), "price": tactic.price}
+    if dose.application_cost is not None:
+        key = "cost" if key else "cost_application"
+        told["application"] = lang.money(dose.application_cost, currency)
+        told["application_price"] = tactic.application_cost
+    if dose.cost is not None:
+        told["total"] = lang.money(dose.cost, currency)
+    return [lang.say(f"plan_dose.{key}", **told)] if key else []
+
+
+def loads_text(loads: Loads, lang: Catalogue) -> str:
     """Return how the tank or hopper is filled.
 
     Examples
     --------
+    >>> from maps.language_file import english
     >>> from spatial.units import read_quantity
     >>> gal, oz = (read_quantity(t, "x", ["volume"]) for t in ("200 gal", "50 fl oz"))
-    >>> loads_text(Loads(2, gal, oz, None, None))
+    >>> loads_text(Loads(2, gal, oz, None, None), english())
     'Loads: 2 full ones of 200 gal with 50 fl oz of product in each.'
     """
-    parts = []
-    if loads.full:
-        noun = "full one" if loads.full == 1 else "full ones"
-        inside = _with(loads.each, loads.each_product, each=loads.full > 1)
-        parts.append(f"{loads.full} {noun} of {short_amount(loads.each)}{inside}")
-    if loads.last:
-        inside = _with(loads.last, loads.last_product, each=False)
-        parts.append(f"one of {short_amount(loads.last)}{inside}")
-    return f"Loads: {', then '.join(parts)}." if parts else "Loads: none."
+    full = _full_loads(loads, lang) if loads.full else ""
+    last = _last_load(loads.last, loads.last_product, lang) if loads.last else ""
+    if not full and not last:
+        return lang.say("plan_loads.none")
+    both = lang.say("plan_loads.then", full=full, last=last) if full and last else full or last
+    return lang.say("plan_loads.loads", loads=both)
 
 
-def _with(load: Quantity, product: Quantity | None, *, each: bool) -> str:
-    """Return how much product is in a load; a hopper of dry product holds nothing else."""
-    if product is None or load.unit.kind == "mass":
-        return ""
-    return f" with {short_amount(product)} of product{' in each' if each else ''}"
+def _full_loads(loads: Loads, lang: Catalogue) -> str:
+    """Return the full loads with the product in each; dry product fills a hopper by itself."""
+    load, product = short_amount(loads.each, lang), loads.each_product
+    if product is None or loads.each.unit.kind == "mass":
+        return lang.say("plan_loads.full", loads.full, load=load)
+    inside = short_amount(product, lang)
+    return lang.say("plan_loads.full_product", loads.full, load=load, product=inside)
 
 
-def _product_line(dose: Dose) -> str:
-    rate, product = dose.rate, dose.product
-    if rate is None or product is None:
-        return "Product: the rate is per volume of spray, and the spray volume is missing."
-    whole = _parts(rate.per, dose.area_m2)
+def _last_load(last: Quantity, product: Quantity | None, lang: Catalogue) -> str:
+    load = short_amount(last, lang)
+    if product is None or last.unit.kind == "mass":
+        return lang.say("plan_loads.last", load=load)
+    return lang.say("plan_loads.last_product", load=load, product=short_amount(product, lang))
+
+
+def _product_line(dose: Dose, rate: Rate, lang: Catalogue) -> str:
+    if dose.product is None:
+        return lang.say("plan_dose.no_spray")
+    parts = _parts(rate.per, dose.area_m2, lang)
     if dose.spray and rate.per.unit.kind == "volume":
-        many = f"{figure(rate.per.amount)} " if rate.per.amount != 1 else ""
-        whole = f"{figure(dose.spray.base / rate.per.base)} ({many}{rate.per.unit.name} of spray)"
-    return f"Product: {_rate_text(rate.over, rate.per)} x {whole} = {amount_text(product)}."
+        number = measured(dose.spray.base / rate.per.base)
+        parts = lang.say("plan_dose.parts_spray", number, part=_part(rate.per, lang))
+    return _taken("product", rate, parts, dose.product, lang)
 
 
-def _rate_text(over: Quantity, per: Quantity) -> str:
-    many = f"{figure(per.amount)} " if per.amount != 1 else ""
-    return f"{short_amount(over)} per {many}{per.unit.name}"
+def _taken(key: str, rate: Rate, parts: str, amount: Quantity, lang: Catalogue) -> str:
+    over = short_amount(rate.over, lang)
+    said = lang.say("plan_dose.rate", amount=over, part=_part(rate.per, lang))
+    return lang.say(f"plan_dose.{key}", rate=said, parts=parts, amount=amount_text(amount, lang))
 
 
-def _parts(per: Quantity, area_m2: float) -> str:
+def _part(per: Quantity, lang: Catalogue) -> str:
+    """Return what a rate is per: acre, or 1,000 ft2."""
+    one = per.amount == 1
+    return lang.say(f"unit_names.{unit_key(per.unit.name)}") if one else short_amount(per, lang)
+
+
+def _parts(per: Quantity, area_m2: float, lang: Catalogue) -> str:
     """Return an area in the parts that a rate is per: 139.4 (1,000 ft2)."""
-    many = f"{figure(per.amount)} " if per.amount != 1 else ""
-    return f"{figure(area_m2 / per.base)} ({many}{per.unit.name})"
+    return lang.say("plan_dose.parts", measured(area_m2 / per.base), part=_part(per, lang))
 
 
-def blanket_lines(plan: TreatmentPlan) -> list[str]:
+def blanket_lines(plan: TreatmentPlan, lang: Catalogue) -> list[str]:
     """Return what the plan leaves untreated, compared with every zone of the same use."""
-    lines = [_blanket_line(each, plan) for each in plan.areas.blankets]
+    lines = [_blanket_line(each, plan, lang) for each in plan.areas.blankets]
     dose, whole = plan.dose, plan.blanket_dose
     if dose.product and whole.product:
         spared = Quantity(whole.product.amount - dose.product.amount, dose.product.unit)
-        lines.append(f"Product not used, compared with all of them: {amount_text(spared)}.")
+        lines.append(lang.say("plan_compared.product", amount=amount_text(spared, lang)))
     if dose.cost is not None and whole.cost is not None:
-        saved = money_text(whole.cost - dose.cost, plan.settings.currency)
-        lines.append(f"Cost saved, compared with all of them: {saved}.")
+        saved = lang.money(whole.cost - dose.cost, plan.settings.currency)
+        lines.append(lang.say("plan_compared.cost", cost=saved))
     return lines
 
 
-def _blanket_line(blanket: Blanket, plan: TreatmentPlan) -> str:
-    def area(area_m2: float) -> str:
-        return area_text(area_m2 / M2_PER_HA, plan.site.settings.units)
-
-    line = (
-        f"{use_text(blanket.use).capitalize()}: {blanket.chosen} of "
-        f"{count_of(blanket.zones, 'zone')}, {area(blanket.treated_m2)} of "
-        f"{area(blanket.whole_m2)}"
+def _blanket_line(blanket: Blanket, plan: TreatmentPlan, lang: Catalogue) -> str:
+    units = plan.site.settings.units
+    zones = lang.say(
+        "plan_compared.zones",
+        blanket.zones,
+        chosen=blanket.chosen,
+        use=lang.use(blanket.use),
+        treated=lang.area(blanket.treated_m2 / M2_PER_HA, units),
+        whole=lang.area(blanket.whole_m2 / M2_PER_HA, units),
     )
-    known_m2 = blanket.saved_m2 - blanket.unknown_m2
-    if blanket.untreated:
-        line += f". Left untreated on purpose: {area(known_m2)} ({listed(blanket.untreated)})"
-    if blanket.unknown:
-        unknown = area(blanket.unknown_m2)
-        line += f". Left out because nothing is known: {unknown} ({listed(blanket.unknown)})"
-    if not blanket.untreated and not blanket.unknown:
-        return f"{line}."
+    return " ".join([zones, *_left_untreated(blanket, plan, lang)])
+
+
+def _left_untreated(blanket: Blanket, plan: TreatmentPlan, lang: Catalogue) -> list[str]:
+    """Return which zones of a use the plan leaves out, and how sure it is that they may stay so."""
+    units = plan.site.settings.units
+    left = {
+        "untreated": (blanket.untreated, blanket.saved_m2 - blanket.unknown_m2),
+        "unknown": (blanket.unknown, blanket.unknown_m2),
+    }
+    lines = [
+        lang.say(
+            f"plan_compared.{key}",
+            area=lang.area(area_m2 / M2_PER_HA, units),
+            zones=lang.listed(names),
+        )
+        for key, (names, area_m2) in left.items()
+        if names
+    ]
+    if not lines:
+        return []
     if not plan.areas.zones["state"].isin(["above", "below", "undecided"]).any():
-        return f"{line}. Whether they need no treatment has not been judged."
-    sure = area(max(blanket.surely_saved_m2, 0.0))
-    return f"{line}. At least {sure} stay untreated if zones not known to be below had to follow."
+        return [*lines, lang.say("plan_compared.not_judged")]
+    sure = lang.area(max(blanket.surely_saved_m2, 0.0) / M2_PER_HA, units)
+    return [*lines, lang.say("plan_compared.surely", area=sure)]
 
 
-def check_zone_text(check: CheckZone) -> str:
+def check_zone_text(check: CheckZone, lang: Catalogue) -> str:
     """Return the proposal of an untreated check zone.
 
     Examples
     --------
-    >>> check_zone_text(CheckZone("tee", "", "none"))
+    >>> from maps.language_file import english
+    >>> check_zone_text(CheckZone("tee", "", "none"), english())
     'No other tee zone has counted traps: the effect there cannot be told afterwards.'
     """
-    said = CHECK_TEXT[check.reason].format(zone=check.zone_id, use=use_text(check.use))
-    return f"{said} {CHECK_ABOVE}" if check.state == "above" else said
+    use = lang.use(check.use)
+    said = lang.say(f"plan_check.{check.reason}", zone=check.zone_id, use=use)
+    return " ".join([said, lang.say("plan_check.above")]) if check.state == "above" else said
 
 
-def rotation_text(repeat: Repeat) -> str:
+def rotation_text(repeat: Repeat, lang: Catalogue) -> str:
     """Return one warning about the rotation of IRAC groups."""
-    return ROTATION_TEXT[repeat.reason].format(
-        zone=repeat.zone_id, day=day_text(repeat.applied_on), groups=" and ".join(repeat.groups)
+    return lang.say(
+        f"plan_rotation.{repeat.reason}",
+        zone=repeat.zone_id,
+        day=lang.day(repeat.applied_on),
+        groups=lang.listed(repeat.groups),
     )
 
 

@@ -28,7 +28,7 @@ from sites import make_site
 from data.findings import SettingsError
 from data.reading import read_site
 from data.site import Site
-from data.treatment_settings import TreatmentSettings, parse_treatment
+from data.treatment_settings import TACTICS, TreatmentSettings, parse_treatment
 from maps import treatment_words as words
 from maps.plan_files import (
     PLAN_COLUMNS,
@@ -40,8 +40,15 @@ from maps.plan_files import (
 )
 from maps.plan_map import plan_map_svg
 from maps.record_form import record_form
-from maps.treatment_words import check_zone_text
-from maps.work_order import work_order
+from maps.treatment_words import (
+    CAUTIONS,
+    blanket_lines,
+    check_zone_text,
+    dose_lines,
+    treatment_cautions,
+    unit_key,
+)
+from maps.work_order import INPUTS, work_order
 from spatial import dose, efficacy, rotation, treatment
 from spatial.rotation import repeats
 from spatial.treatment import (
@@ -53,6 +60,7 @@ from spatial.treatment import (
     plan_areas,
 )
 from spatial.treatment_plan import TreatmentPlan, Wish, plan_treatment
+from spatial.units import KIND_WORDS, UNITS
 
 CRS = "EPSG:32623"
 EAST, NORTH = 541_000.0, 4_783_000.0
@@ -198,8 +206,8 @@ def test_ground_treated_with_another_zone_is_not_given_to_the_crew_as_left_out(
     treated = pyogrio.read_dataframe(tmp_path / "plan.gpkg", layer="treat")
     assert left["reason"].tolist() == ["obstacle"]
     assert left.union_all().intersection(treated.union_all()).area == pytest.approx(0, abs=1e-6)
-    assert " in a zone above</span>" in work_order(plan)
-    assert plan_map_svg(plan).count('class="m-left"') == 1
+    assert " in a zone above</span>" in work_order(plan, EN)
+    assert plan_map_svg(plan, EN).count('class="m-left"') == 1
 
 
 def test_a_zone_never_treated_is_cut_out_and_cannot_be_named(site: Site) -> None:
@@ -329,10 +337,10 @@ def test_a_check_zone_shares_no_treated_ground_and_is_above_only_if_none_else_is
     facts = evidence(made, rate=[4.0, 4.0, 3.9, 1.0], state=states)
     (check,) = plan_areas(made, facts, ["A"], inputs()).check_zones
     assert (check.zone_id, check.state) == ("D", "below")
-    assert "Its own evidence is above" not in check_zone_text(check)
+    assert "Its own evidence is above" not in check_zone_text(check, EN)
     alone = plan_areas(made, facts.assign(counted_traps=[3, 3, 3, 0]), ["A"], inputs())
     assert alone.check_zones[0].zone_id == "C"
-    assert "Its own evidence is above your limit" in check_zone_text(alone.check_zones[0])
+    assert "Its own evidence is above your limit" in check_zone_text(alone.check_zones[0], EN)
 
 
 def test_the_widest_buffer_that_names_a_kind_holds() -> None:
@@ -384,14 +392,42 @@ def test_settings_are_checked_key_by_key() -> None:
     assert "it may be one of product, registration_number" in told["adult.rates"]
 
 
+UNIT_KEYS = {kind: [unit_key(u.name) for u in UNITS if u.kind == kind] for kind in KIND_WORDS}
+
+
+@pytest.mark.parametrize(
+    ("section", "codes", "others"),
+    [
+        ("plan_lacks", dose.MISSING, "head open_water"),
+        (
+            "order_area",
+            treatment.LEFT_OUT,
+            "label m2 acres parts hectares drawn net taken_off",
+        ),
+        ("plan_check", treatment.CHECK_REASONS, "above"),
+        ("order_states", treatment.STATE_ORDER, "not_judged"),
+        ("plan_left_out", treatment.STATE_ORDER, ""),
+        ("plan_rotation", rotation.ROTATION, ""),
+        ("tactics", TACTICS, ""),
+        ("order_inputs", INPUTS, "buffers buffer"),
+        ("order_cautions", CAUTIONS, ""),
+        ("unit_names", [*UNIT_KEYS["area"], *UNIT_KEYS["volume"]], ""),
+        (
+            "quantities",
+            [key for kind in ("area", "mass", "volume") for key in UNIT_KEYS[kind]],
+            "also ground",
+        ),
+    ],
+)
+def test_every_code_has_a_message(section: str, codes: Sequence[str], others: str) -> None:
+    keys = (key.partition(".") for key in EN.messages)
+    said = {end for name, _, end in keys if name == section}
+    assert said == {*codes, *others.split()}
+
+
 @pytest.mark.parametrize(
     ("codes", "said"),
     [
-        (dose.MISSING, words.MISSING_TEXT),
-        (treatment.LEFT_OUT, words.LEFT_OUT_TEXT),
-        (treatment.CHECK_REASONS, words.CHECK_TEXT),
-        ((*treatment.STATE_ORDER, ""), words.STATE_TEXT),
-        (rotation.ROTATION, words.ROTATION_TEXT),
         (efficacy.CANNOT_TELL, words.CANNOT_TELL_TEXT),
         (efficacy.REFERENCES, words.REFERENCE_TEXT),
     ],
@@ -420,10 +456,10 @@ def test_the_zones_of_a_plan_take_what_the_whole_takes(site: Site) -> None:
 
 def test_the_work_order_says_what_is_missing_and_fills_nothing_in(site: Site) -> None:
     bare, _ = parse_treatment({})
-    html = work_order(planned(site, bare))
+    html = work_order(planned(site, bare), EN)
     told = html.partition("Missing, and not filled in:")[2].partition("</div>")[0]
     for code in ("rate", "re_entry", "notification", "registration_number", "water_buffer"):
-        assert words.MISSING_TEXT[code] in told
+        assert EN.say(f"plan_lacks.{code}") in told
     assert "No rate is given, so no amount follows." in html
     assert html.count("not given") == 11
     assert not re.search(r"\d (fl oz|gal|lb)\b", html)
@@ -431,24 +467,24 @@ def test_the_work_order_says_what_is_missing_and_fills_nothing_in(site: Site) ->
 
 def test_the_work_order_shows_cautions_arithmetic_and_comparison(site: Site) -> None:
     plan = planned(site)
-    html = work_order(plan)
-    for caution in words.TREATMENT_CAUTIONS:
+    html = work_order(plan, EN)
+    for caution in treatment_cautions(EN):
         assert caution in html
-    for line in [*words.dose_lines(plan), *words.blanket_lines(plan)]:
+    for line in [*dose_lines(plan, EN), *blanket_lines(plan, EN)]:
         assert line in html
     assert "Missing" not in html
     assert "Z1: the last treatment there, on 22 April 2026, was of the same group, 3A." in html
     assert html.count('class="m-treat"') == 3  # two zones and the swatch of the legend
 
 
-@pytest.mark.parametrize("page", [work_order, lambda plan: record_form(plan, EN)])
+@pytest.mark.parametrize("page", [work_order, record_form])
 def test_pages_are_offline_escaped_and_the_same_again(site: Site, page: Any) -> None:
     hostile = '</style><script>alert(1)</script> {{ 7*7 }} & "x"'
     zones = site.zones.assign(name=hostile, use=hostile)
     spoiled = replace(site, zones=zones, settings=replace(site.settings, name=hostile))
     given_ = inputs(adult={**GIVEN["adult"], "product": hostile}, customer=hostile)
-    html = page(planned(spoiled, given_))
-    assert html == page(planned(spoiled, given_))
+    html = page(planned(spoiled, given_), EN)
+    assert html == page(planned(spoiled, given_), EN)
     assert "<script" not in html
     assert "49" not in re.findall(r"&gt; (\d+) &amp;", html)
     assert "default-src 'none'" in html

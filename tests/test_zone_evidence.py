@@ -218,7 +218,7 @@ def test_a_plan_without_zones_takes_those_above(tmp_path: Path) -> None:
     site = read_site(make_site(tmp_path, settings=SETTINGS + tactic + text_of(ONE_OF_EACH)))
     planned = plan_command.planned(site, None, None, "adult")
     assert list(planned.areas.zones["zone_id"]) == ["Z1"]
-    said = choice_sentence(planned)
+    said = choice_sentence(planned, EN)
     assert said.endswith(
         "of evidence. Left out: 1 zone undecided; 1 zone below the limit; "
         "1 zone without traps, of which nothing is known; 2 zones without a limit."
@@ -237,12 +237,12 @@ def test_a_plan_against_adults_says_where_larvae_decided(
     site = read_site(make_site(tmp_path, settings=SETTINGS + limit + due))
     planned = plan_command.planned(site, None, "Z1", tactic)
     assert planned.areas.zones["judged_by"].tolist() == ["larvae"]
-    assert ("Judged by their larvae, not by adults: Z1." in stage_sentence(planned)) == late
+    assert ("Judged by their larvae, not by adults: Z1." in stage_sentence(planned, EN)) == late
 
 
 def test_a_plan_against_larvae_says_where_only_adults_were_judged(tmp_path: Path) -> None:
     site = read_site(make_site(tmp_path, settings=SETTINGS + text_of(ONE_OF_EACH)))
-    said = stage_sentence(plan_command.planned(site, None, "Z1", "larva"))
+    said = stage_sentence(plan_command.planned(site, None, "Z1", "larva"), EN)
     assert said.startswith("Judged by their adults, not by larvae: Z1. Whether larvae are there")
 
 

@@ -15,18 +15,20 @@ from data.findings import SettingsError
 from data.reading import read_site
 from data.site import Site
 from data.treatment_settings import TACTICS, TreatmentSettings
-from maps.language_file import english
+from maps.catalogue import Catalogue
 from maps.plan_files import plan_csv, plan_geojson, plan_geopackage, plan_kml, plan_shapefile
 from maps.record_form import KEPT_YEARS, Done, blank_elements, record_form, record_rows
 from maps.treatment_words import (
-    MISSING_TEXT,
     choice_sentence,
+    missing_head,
+    missing_text,
     plan_sentence,
     rotation_text,
     stage_sentence,
 )
 from maps.words import listed
 from maps.work_order import work_order
+from scripts.language_option import language_of, language_option
 from scripts.out_folder import default_folder, out_option, written
 from scripts.progress import Progress
 from scripts.site_run import aside_texts, refuse_errors, say
@@ -55,6 +57,7 @@ NEAR_DAYS = 28
     type=click.Choice(TACTICS),
     help="Which section [treatment.TACTIC] of site.toml.  [default: the only one there]",
 )
+@language_option
 @out_option()
 @click.option(
     "--record",
@@ -73,6 +76,7 @@ def command(
     site: Path,
     *,
     week: str | None,
+    language: Path | None,
     out: Path | None,
     keep_going: bool,
     quiet: bool,
@@ -87,13 +91,14 @@ def command(
     with Progress(quiet=quiet) as progress:
         progress.step("reading the site")
         checked = read_site(site)
+        lang = language_of(language, site, checked.settings)
         if not keep_going:
             refuse_errors(checked)
         progress.step("weighing the zones")
         plan = planned(checked, week, asked["zones"], asked["tactic"])
         progress.step("drawing")
         folder = out or default_folder(site)
-        paths = written({**plan_texts(plan), **aside_texts(checked, folder)}, folder, site)
+        paths = written({**plan_texts(plan, lang), **aside_texts(checked, folder)}, folder, site)
         recorded: list[str] = []
         if asked["record"] is not None:
             done = _done(asked)
@@ -101,7 +106,7 @@ def command(
             recorded += append_records(folder / RECORDS, record_rows(plan, done))
             recorded += _blank_lines(plan, done)
             paths.append(folder / RECORDS)
-    say(checked.findings, summary(plan), [*recorded, *paths], quiet=quiet)
+    say(checked.findings, summary(plan, lang), [*recorded, *paths], quiet=quiet)
 
 
 def planned(site: Site, week: str | None, zones: str | None, tactic: str | None) -> TreatmentPlan:
@@ -146,11 +151,11 @@ def chosen_tactic(settings: TreatmentSettings, tactic: str | None) -> str:
     )
 
 
-def plan_texts(plan: TreatmentPlan) -> dict[str, str | bytes]:
+def plan_texts(plan: TreatmentPlan, lang: Catalogue) -> dict[str, str | bytes]:
     """Return the content of every file of a plan by its name."""
     texts: dict[str, str | bytes] = {
-        "work-order.html": work_order(plan),
-        "treatment-record.html": record_form(plan, english()),
+        "work-order.html": work_order(plan, lang),
+        "treatment-record.html": record_form(plan, lang),
         "plan.csv": plan_csv(plan),
     }
     if plan.areas.net_m2 == 0:
@@ -167,15 +172,19 @@ def plan_texts(plan: TreatmentPlan) -> dict[str, str | bytes]:
     }
 
 
-def summary(plan: TreatmentPlan) -> list[str]:
+def summary(plan: TreatmentPlan, lang: Catalogue) -> list[str]:
     """Return what is said about a plan."""
-    lines = [f"Plan of week {plan.week}: {plan_sentence(plan)}", choice_sentence(plan)]
-    lines += [late] if (late := stage_sentence(plan)) else []
-    lines += [f"Rotation: {rotation_text(each)}" for each in plan.repeats]
-    if plan.missing:
-        missing = "; ".join(MISSING_TEXT[code] for code in plan.missing)
-        lines.append(f"Missing, and not filled in: {missing}.")
-    return lines
+    covered = plan_sentence(plan, lang)
+    rotation = [rotation_text(each, lang) for each in plan.repeats]
+    missing = missing_text(plan, lang)
+    lines = [
+        lang.say("plan_said.summary", week=plan.week, plan=covered),
+        choice_sentence(plan, lang),
+        stage_sentence(plan, lang),
+        *(lang.say("plan_said.rotation", text=text) for text in rotation),
+        " ".join([missing_head(lang), missing]) if missing else "",
+    ]
+    return [line for line in lines if line]
 
 
 def append_records(path: Path, text: str) -> list[str]:
