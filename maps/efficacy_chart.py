@@ -11,29 +11,32 @@ from html import escape
 
 import pandas as pd
 
+from maps.catalogue import Catalogue
 from maps.palette import INK, PAPER, SOFT
-from maps.weeks import day_text
 from spatial.treatment_effects import Course
 
 _WIDTH, _HEIGHT = 400.0, 232.0
 _LEFT, _RIGHT, _TOP, _BOTTOM = 46.0, 14.0, 30.0, 62.0
 _TICKS = (1, 2, 5)
+_ENTRY, _LETTER = 130.0, 7.0
+"""Least room of an entry of the legend, and the usual width of a letter."""
 
 
-def efficacy_svg(course: Course) -> str:
+def efficacy_svg(course: Course, lang: Catalogue) -> str:
     """Return the picture as an SVG element; empty without a visit of the treated zone."""
     if course.treated.empty:
         return ""
-    frame = _Frame(course)
+    frame = _Frame(course, lang)
     effect = course.effect
-    title = f"{effect.zone_id}: treated on {day_text(effect.applied_on)}"
+    day = lang.day(effect.applied_on)
+    title = lang.say("effect_picture.label", zone=effect.zone_id, day=day)
     parts = [
         frame.axes(),
         frame.cold(course.cold),
         frame.treatment(effect.applied_on),
         frame.series(course.untreated, effect.applied_on, treated=False),
         frame.series(course.treated, effect.applied_on, treated=True),
-        _legend(has_others=not course.untreated.empty),
+        _legend(lang, has_others=not course.untreated.empty),
     ]
     return (
         f'<svg viewBox="0 0 {_WIDTH:g} {_HEIGHT:g}" role="img" aria-label="{escape(title)}" '
@@ -44,24 +47,31 @@ def efficacy_svg(course: Course) -> str:
     )
 
 
-def _legend(*, has_others: bool) -> str:
+def _legend(lang: Catalogue, *, has_others: bool) -> str:
     def entry(x: float, text: str, *, treated: bool) -> str:
         dash = "" if treated else ' stroke-dasharray="5 4"'
         fill = INK if treated else PAPER
         return (
             f'<path d="M{x:g} 15H{x + 24:g}" stroke="{INK}" stroke-width="2"{dash}/>'
             f'<circle cx="{x + 12:g}" cy="15" r="3.5" fill="{fill}" stroke="{INK}"/>'
-            f'<text x="{x + 30:g}" y="19">{text}</text>'
+            f'<text x="{x + 30:g}" y="19">{escape(text)}</text>'
         )
 
-    others = entry(_LEFT + 130, "untreated zones", treated=False) if has_others else ""
-    return entry(_LEFT, "treated zone", treated=True) + others
+    treated, others = (
+        lang.say(f"effect_picture.{key}") for key in ("treated_zone", "untreated_zones")
+    )
+    legend = entry(_LEFT, treated, treated=True)
+    if not has_others:
+        return legend
+    room = max(_ENTRY, 40 + _LETTER * len(treated))
+    return legend + entry(_LEFT + room, others, treated=False)
 
 
 class _Frame:
     """Days and rates to places in the picture."""
 
-    def __init__(self, course: Course) -> None:
+    def __init__(self, course: Course, lang: Catalogue) -> None:
+        self.lang = lang
         rates = pd.concat([course.treated["rate"], course.untreated["rate"]])
         self.first, self.last = course.effect.first, course.effect.last
         self.top = max(float(rates.max()), 0.5) * 1.12
@@ -81,36 +91,37 @@ class _Frame:
             parts.append(
                 f'<path d="M{_LEFT:g} {y:.1f}H{_WIDTH - _RIGHT:g}" stroke="{SOFT}" '
                 f'stroke-opacity=".35" stroke-width=".7"/><text x="{_LEFT - 5:g}" '
-                f'y="{y + 4:.1f}" text-anchor="end">{rate:g}</text>'
+                f'y="{y + 4:.1f}" text-anchor="end">{self.lang.figure(rate)}</text>'
             )
         for day, anchor in ((self.first, "start"), (self.last, "end")):
             parts.append(
                 f'<text x="{self.x(day):.1f}" y="{base + 30:g}" text-anchor="{anchor}">'
-                f"{day_text(day)}</text>"
+                f"{escape(self.lang.day(day))}</text>"
             )
         middle = (_TOP + base) / 2
+        name = escape(self.lang.say("effect_picture.rate"))
         return "".join(parts) + (
             f'<path d="M{_LEFT:g} {_TOP:g}V{base:g}H{_WIDTH - _RIGHT:g}" fill="none" '
             f'stroke="{INK}"/><text transform="translate(13 {middle:g}) rotate(-90)" '
-            'text-anchor="middle">Adults per trap-week</text>'
+            f'text-anchor="middle">{name}</text>'
         )
 
     def cold(self, nights: tuple[date, ...]) -> str:
         """Return a tick under the axis for every cold night."""
         base = _HEIGHT - _BOTTOM
         ticks = "".join(f"M{self.x(day):.1f} {base + 3:g}v9" for day in nights)
-        words = "each short tick under the axis: a cold night" if nights else ""
+        words = escape(self.lang.say("effect_picture.cold")) if nights else ""
         return (
             f'<path d="{ticks}" stroke="{INK}" stroke-width="2"/>' if ticks else ""
         ) + f'<text x="{_LEFT:g}" y="{_HEIGHT - 10:g}" fill="{SOFT}">{words}</text>'
 
     def treatment(self, day: date) -> str:
         """Return the line of the day of the treatment."""
-        x = self.x(day)
+        x, said = self.x(day), escape(self.lang.say("effect_picture.treated"))
         return (
             f'<path d="M{x:.1f} {_TOP:g}V{_HEIGHT - _BOTTOM:g}" stroke="{SOFT}" stroke-width="3" '
             f'stroke-opacity=".6"/><text x="{x:.1f}" y="{_HEIGHT - _BOTTOM + 30:g}" '
-            'text-anchor="middle" font-weight="600">treated</text>'
+            f'text-anchor="middle" font-weight="600">{said}</text>'
         )
 
     def series(self, table: pd.DataFrame, applied_on: date, *, treated: bool) -> str:

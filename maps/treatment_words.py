@@ -1,4 +1,4 @@
-"""Words of treatment plans and of their effect: sentences for every code, amounts in both systems.
+"""Words of treatment plans: sentences for every code, amounts in both systems.
 
 No sentence says that a zone should be treated.
 """
@@ -9,11 +9,7 @@ import math
 from decimal import Decimal
 
 from maps.catalogue import Catalogue
-from maps.percent import percent_text
-from maps.weeks import day_text
-from maps.words import listed
 from spatial.dose import Dose, Loads
-from spatial.efficacy import Efficacy, Nights
 from spatial.rotation import Repeat
 from spatial.treatment import LEFT_OUT, STATE_ORDER, Blanket, CheckZone
 from spatial.treatment_plan import TreatmentPlan
@@ -24,22 +20,6 @@ from spatial.units import (
     Quantity,
     Rate,
 )
-
-CANNOT_TELL_TEXT = {
-    "no_traps": "the zone has no trap",
-    "treated_before": "another treatment lies in the nights before",
-    "no_before": "no countable visit in the nights before",
-    "no_after": "no countable visit in the nights after",
-    "few_before": "too few beetles before",
-    "no_untreated": "no zone stayed untreated",
-    "few_untreated": "too few beetles in the untreated zones",
-}
-
-REFERENCE_TEXT = {
-    "same_use": "untreated zones of the same use",
-    "other_use": "untreated zones of all uses, for those of its own caught too little",
-}
-
 
 _NOTHING = 0.5e-4
 """Smaller numbers round to zero."""
@@ -375,77 +355,3 @@ def rotation_text(repeat: Repeat, lang: Catalogue) -> str:
         day=lang.day(repeat.applied_on),
         groups=lang.listed(repeat.groups),
     )
-
-
-def efficacy_sentence(effect: Efficacy) -> str:
-    """Return what a treatment did, or why that cannot be told.
-
-    Examples
-    --------
-    >>> from datetime import date
-    >>> days = date(2026, 5, 20), date(2026, 4, 22), date(2026, 6, 17)
-    >>> efficacy_sentence(Efficacy("H09", days[0], "3A", "adult", *days[1:], reason="no_after"))
-    'H09, treated on 20 May 2026: cannot tell; no countable visit in the nights after.'
-    """
-    kind = REFERENCE_TEXT.get(effect.reference, "")
-    said = effect_text(effect, listed(effect.untreated), f" ({kind})")
-    return f"{effect.zone_id}, treated on {day_text(effect.applied_on)}: {said}"
-
-
-def effect_text(effect: Efficacy, others: str, after: str = "") -> str:
-    """Return what a treatment did without its name.
-
-    Parameters
-    ----------
-    effect
-        The effect.
-    others
-        What the untreated zones are called.
-    after
-        What stands at the end, in front of the full stop.
-    """
-    if effect.reason:
-        return f"cannot tell; {CANNOT_TELL_TEXT[effect.reason]}."
-    unsure = "; no effect is not ruled out" if effect.low <= 0 <= effect.high else ""
-    return (
-        f"{change_text(effect.efficacy)} than expected from the untreated zones "
-        f"(95 % interval {change_range(effect.low, effect.high)}{unsure}). Adults per trap-week "
-        f"went from {effect.before:.2f} to {effect.after:.2f}; in {others} from "
-        f"{effect.untreated_before:.2f} to {effect.untreated_after:.2f}{after}."
-    )
-
-
-def change_text(share: float) -> str:
-    """Return a share of the catch that was prevented.
-
-    Examples
-    --------
-    >>> change_text(0.42), change_text(-1.09)
-    ('42 % fewer', '109 % more')
-    """
-    return f"{percent_text(abs(share))} {'fewer' if round(share, 2) >= 0 else 'more'}"
-
-
-def change_range(low: float, high: float) -> str:
-    """Return an interval of the same.
-
-    Examples
-    --------
-    >>> change_range(0.09, 0.96), change_range(-1.09, 0.49)
-    ('9 % to 96 % fewer', '109 % more to 49 % fewer')
-    """
-    low_text, high_text = change_text(low), change_text(high)
-    word = high_text.rpartition(" ")[2]
-    return f"{low_text.removesuffix(word).rstrip()} to {high_text}"
-
-
-def weather_sentence(effect: Efficacy, cold_c: float) -> str:
-    """Return how the nights before and after compare; blank without weather."""
-    before, after = effect.weather_before, effect.weather_after
-    if before is None or after is None or not (before.known and after.known):
-        return ""
-    return f"Nights under {cold_c:g} C: {_cold(before)} before, {_cold(after)} after."
-
-
-def _cold(nights: Nights) -> str:
-    return f"{nights.cold} of {nights.known}"

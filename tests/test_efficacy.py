@@ -13,10 +13,11 @@ import pandas as pd
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from languages import EN
 
 from data.reading import read_site
 from data.treatment_settings import TreatmentSettings
-from maps.treatment_words import efficacy_sentence, weather_sentence
+from maps.efficacy_words import efficacy_sentence, weather_sentence
 from spatial.assign import assign_zones
 from spatial.efficacy import Efficacy, countable_visits, efficacies, henderson_tilton
 
@@ -153,7 +154,7 @@ def test_cannot_tell_is_said_with_its_reason(
     last = found[-1]
     assert last.reason == reason
     assert math.isnan(last.efficacy)
-    assert "cannot tell; " in efficacy_sentence(last)
+    assert "cannot tell; " in efficacy_sentence(last, EN)
 
 
 def test_the_window_ends_at_the_next_treatment_and_at_the_cut_off() -> None:
@@ -174,16 +175,16 @@ def test_cold_nights_are_counted_on_both_sides() -> None:
     assert found.weather_before is not None
     assert found.weather_after is not None
     assert (found.weather_before.cold, found.weather_after.cold) == (0, 28)
-    said = weather_sentence(found, 20.0)
+    said = weather_sentence(found, 20.0, EN)
     assert said.startswith("Nights under 20 C: 0 of 28 before, 28 of 28 after.")
-    assert weather_sentence(effect(WORKED), 20.0) == ""
+    assert weather_sentence(effect(WORKED), 20.0, EN) == ""
 
 
 def test_an_effect_that_is_not_ruled_in_is_said_so() -> None:
     found = replace(effect(WORKED), low=-0.2, high=0.9)
-    assert "no effect is not ruled out" in efficacy_sentence(found)
+    assert "no effect is not ruled out" in efficacy_sentence(found, EN)
     worse = replace(found, efficacy=-0.3, low=-0.9, high=-0.1)
-    assert "30 % more than expected" in efficacy_sentence(worse)
+    assert "30 % more than expected" in efficacy_sentence(worse, EN)
 
 
 def test_intervals_hold_the_planted_effect_as_often_as_they_say() -> None:

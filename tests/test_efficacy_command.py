@@ -12,14 +12,14 @@ from xml.etree import ElementTree as ET
 
 import pytest
 from click.testing import CliRunner
+from languages import EN
 from sites import make_site
 
 from data.reading import read_site
 from maps.columns import EFFICACY
 from maps.efficacy_chart import efficacy_svg
-from maps.efficacy_page import efficacy_csv, efficacy_html, efficacy_sentences
-from maps.treatment_words import CANNOT_TELL_TEXT
-from maps.weeks import day_text
+from maps.efficacy_page import efficacy_csv, efficacy_html
+from maps.efficacy_words import efficacy_sentences
 from scripts.cli import cli, run
 from spatial.efficacy import CANNOT_TELL
 from spatial.treatment_effects import TreatmentEffects, treatment_effects
@@ -50,7 +50,7 @@ def test_the_picture_shows_the_rates_that_were_compared() -> None:
         if each.effect.reason:
             continue
         assert each.treated["adults"].sum() == each.effect.before_adults + each.effect.after_adults
-        root = ET.fromstring(efficacy_svg(each))
+        root = ET.fromstring(efficacy_svg(each, EN))
         dots = [node for node in root.iter() if node.tag.endswith("circle")]
         assert len(dots) == len(each.treated) + len(each.untreated) + 2
 
@@ -64,7 +64,7 @@ def test_cold_nights_drawn_are_those_counted() -> None:
 
 
 def test_the_page_names_every_untreated_zone_and_asks_nothing_of_a_network() -> None:
-    page = efficacy_html(demo())
+    page = efficacy_html(demo(), EN)
     for each in demo().courses:
         for zone in each.effect.untreated:
             assert zone in page
@@ -78,8 +78,8 @@ def test_the_page_says_why_an_effect_cannot_be_told(reason: str) -> None:
     effect = replace(
         course.effect, reason=reason, reference="", untreated=(), efficacy=math.nan, low=math.nan
     )
-    page = efficacy_html(replace(demo(), courses=(replace(course, effect=effect),)))
-    why = CANNOT_TELL_TEXT[reason]
+    page = efficacy_html(replace(demo(), courses=(replace(course, effect=effect),)), EN)
+    why = EN.say(f"effect_untold.{reason}")
     assert f">cannot tell: {why}</td>" in page
     assert f"<p>Cannot tell; {why}.</p>" in page
     assert "the effect can be told in 0." in page
@@ -101,16 +101,18 @@ def test_a_made_site_ends_in_each_reason_on_its_page(reason: str, tmp_path: Path
     site = make_site(tmp_path / "site", cells=cells, more={"treatments.csv": more})
     found = treatment_effects(read_site(site))
     assert found.courses[-1].effect.reason == reason
-    assert f"Cannot tell; {CANNOT_TELL_TEXT[reason]}." in efficacy_html(found)
+    assert EN.say("effect.untold_alone", why=EN.say(f"effect_untold.{reason}")) in efficacy_html(
+        found, EN
+    )
 
 
 def test_untreated_zones_are_listed_once_and_the_heading_is_not_repeated() -> None:
-    page = efficacy_html(demo())
+    page = efficacy_html(demo(), EN)
     for each in demo().courses:
-        name = f"{each.effect.zone_id}, treated on {day_text(each.effect.applied_on)}"
+        name = f"{each.effect.zone_id}, treated on {EN.day(each.effect.applied_on)}"
         assert page.count(f">{name}") == 1
-        assert "<text" in efficacy_svg(each)
-        assert each.effect.zone_id not in " ".join(ET.fromstring(efficacy_svg(each)).itertext())
+        assert "<text" in efficacy_svg(each, EN)
+        assert each.effect.zone_id not in " ".join(ET.fromstring(efficacy_svg(each, EN)).itertext())
     assert page.count("H01-RO, H02-RO") == sum(
         "H01-RO" in c.effect.untreated for c in demo().courses
     )
@@ -135,14 +137,14 @@ def test_the_command_writes_its_files(tmp_path: Path) -> None:
 def test_an_empty_log_is_said_and_is_no_error(tmp_path: Path) -> None:
     site = make_site(tmp_path / "site", files={"treatments.csv": None, "weather.csv": None})
     found = treatment_effects(read_site(site))
-    assert "holds nothing up to" in efficacy_sentences(found)[0]
+    assert "holds nothing up to" in efficacy_sentences(found, EN)[0]
     assert efficacy_csv(found).count("\n") == 1
-    assert "no effect to look at" in efficacy_html(found)
+    assert "no effect to look at" in efficacy_html(found, EN)
 
 
 def test_without_weather_it_is_said_that_cold_cannot_be_told(tmp_path: Path) -> None:
     site = make_site(tmp_path / "site", files={"weather.csv": None})
-    page = efficacy_html(treatment_effects(read_site(site)))
+    page = efficacy_html(treatment_effects(read_site(site)), EN)
     assert "a cold week cannot be told from control" in page
 
 
