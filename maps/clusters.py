@@ -9,6 +9,7 @@ import pandas as pd
 from maps.cluster_words import cluster_sentences
 from maps.columns import CLUSTERS
 from maps.exports import csv_text, provenance_facts
+from maps.language_file import english
 from maps.summary import plain
 from spatial.cluster_detail import ClusterDetail
 from spatial.results import Chance
@@ -41,7 +42,7 @@ def clusters_json(detail: ClusterDetail) -> str:
     document = {
         "format": FORMAT,
         "provenance": provenance_facts(analysis),
-        "sentences": cluster_sentences(detail),
+        "sentences": cluster_sentences(detail, english()),
         "global": plain(detail.overall),
         "placement": {
             "reason": effect.reason,

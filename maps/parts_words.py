@@ -6,8 +6,9 @@ import math
 
 from data.parts_settings import PartsSettings
 from data.settings import Units
+from maps.language_file import english
 from maps.sheet_words import compass
-from maps.words import count_of, listed, use_text
+from maps.words import count_of, use_text
 from spatial.trap_parts import Chosen, Part, PartsList, Trench
 from spatial.units import FOOT_M, GALLON_L
 
@@ -274,7 +275,7 @@ def unknown_sentence(found: PartsList) -> str:
     if not designs:
         return ""
     return (
-        f"No parts are known for {listed(designs)}: name the design in [parts] cup_designs or "
+        f"No parts are known for {english().listed(designs)}: name the design in [parts] cup_designs or "
         "linear_designs if it is built like one of the two."
     )
 

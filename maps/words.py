@@ -8,7 +8,7 @@ reads like "nothing found", and "nothing found" never reads like "nothing there"
 from __future__ import annotations
 
 import math
-from collections.abc import Hashable, Iterable, Mapping, Sequence
+from collections.abc import Hashable, Iterable, Mapping
 from typing import Any
 
 import pandas as pd
@@ -515,56 +515,6 @@ def count_of(number: int, noun: str, plural: str = "") -> str:
     return f"{number:,} {noun if number == 1 else plural or noun + 's'}"
 
 
-def listed(items: Sequence[str], most: int = 6) -> str:
-    """Return a list as prose; what goes beyond `most` is counted.
-
-    Examples
-    --------
-    >>> listed(["H01", "H02", "H03"])
-    'H01, H02 and H03'
-    >>> listed(["a", "b", "c", "d"], most=2)
-    'a, b and 2 more'
-    """
-    shown = list(items[:most])
-    if len(items) > most:
-        return f"{', '.join(shown)} and {len(items) - most} more"
-    if len(shown) < 2:
-        return "".join(shown)
-    return f"{', '.join(shown[:-1])} and {shown[-1]}"
-
-
-def rate_text(rate: float) -> str:
-    """Return a catch rate with the digits it deserves.
-
-    Examples
-    --------
-    >>> rate_text(0.0), rate_text(0.346), rate_text(4.72), rate_text(23.4), rate_text(float("nan"))
-    ('0', '0.35', '4.7', '23', 'no rate')
-    >>> rate_text(0.004)
-    'under 0.01'
-    """
-    if math.isnan(rate):
-        return "no rate"
-    if rate == 0:
-        return "0"
-    if rate < 0.005:
-        return "under 0.01"
-    return f"{rate:.2f}" if rate < 1 else f"{rate:.1f}" if rate < 10 else f"{rate:,.0f}"
-
-
-def p_text(p: float) -> str:
-    """Return a p value, with its sign.
-
-    Examples
-    --------
-    >>> p_text(0.0002), p_text(0.0341), p_text(0.62), p_text(0.00001)
-    ('p = 0.0002', 'p = 0.034', 'p = 0.62', 'p < 0.0001')
-    """
-    if p < 0.0001:
-        return "p < 0.0001"
-    return f"p = {p:.4f}" if p < 0.001 else f"p = {p:.3f}" if p < 0.1 else f"p = {p:.2f}"
-
-
 def use_text(use: str) -> str:
     """Return a zone's use as it is read.
 
@@ -574,39 +524,3 @@ def use_text(use: str) -> str:
     'sod block'
     """
     return use.replace("_", " ")
-
-
-def area_text(area_ha: float, units: Units) -> str:
-    """Return an area in the site's units; one acre is 0.40468564224 ha (NIST Handbook 44, C).
-
-    Examples
-    --------
-    >>> area_text(0.40468564224, "us"), area_text(12.34, "metric")
-    ('1.0 acres', '12.3 ha')
-    """
-    value, unit = (area_ha / 0.40468564224, "acres") if units == "us" else (area_ha, "ha")
-    return f"{value:.2f} {unit}" if value < 0.95 else f"{value:,.1f} {unit}"
-
-
-def distance_text(distance_m: float, units: Units) -> str:
-    """Return a distance in the site's units; one foot is 0.3048 m (NIST Handbook 44, C).
-
-    Examples
-    --------
-    >>> distance_text(30.48, "us"), distance_text(30.48, "metric")
-    ('100 ft', '30 m')
-    """
-    return f"{distance_m / 0.3048:,.0f} ft" if units == "us" else f"{distance_m:,.0f} m"
-
-
-def interval_range(low: float, high: float) -> str:
-    """Return the ends of an interval, or an empty string when there is none.
-
-    Examples
-    --------
-    >>> interval_range(0.42, 12.3), interval_range(float("nan"), float("nan"))
-    ('0.42 to 12', '')
-    """
-    if math.isnan(low) or math.isnan(high):
-        return ""
-    return f"{rate_text(low)} to {rate_text(high)}"

@@ -5,11 +5,10 @@ from __future__ import annotations
 import ast
 import html
 import io
-import math
 import re
 from collections.abc import Iterator
 from dataclasses import replace
-from datetime import date, timedelta
+from datetime import date
 from decimal import Decimal
 from pathlib import Path
 
@@ -18,8 +17,6 @@ import pytest
 from analyses import HOSTILE
 from click.testing import CliRunner
 from committee_sites import STATES, state_site
-from hypothesis import given
-from hypothesis import strategies as st
 from languages import (
     EN,
     language,
@@ -35,7 +32,6 @@ from pptx import Presentation
 
 from data.findings import SettingsError
 from data.reading import read_site
-from data.settings import Units
 from data.settings_file import parse_settings
 from maps.catalogue import Catalogue
 from maps.class_labels import class_labels
@@ -44,10 +40,6 @@ from maps.committee_page import committee_html
 from maps.committee_pdf import committee_pdf, fitting_size, unprintable
 from maps.committee_slides import committee_slides
 from maps.language_file import ENGLISH_FILE, read_catalogue
-from maps.percent import percent_text
-from maps.treatment_words import money_text
-from maps.weeks import day_text, span_text, week_days, week_span
-from maps.words import area_text, distance_text, listed, rate_text, use_text
 from scripts.commands import committee as module
 from scripts.commands.committee import findings
 from scripts.language_option import language_of, left_out_text
@@ -264,40 +256,6 @@ def test_the_english_file_is_a_language_file_and_writes_what_it_wrote(tmp_path: 
     mine = read_catalogue(path)
     assert mine.messages == EN.messages
     assert (mine.tag, mine.direction, mine.file) == ("en", "ltr", "mine.toml")
-
-
-NUMBERS = st.floats(min_value=0, max_value=1e6, allow_nan=False)
-DAYS = st.dates(date(2000, 1, 1), date(2099, 12, 31))
-
-
-@given(number=NUMBERS, units=st.sampled_from(["us", "metric"]))
-def test_english_is_written_as_on_the_other_pages(number: float, units: Units) -> None:
-    assert EN.rate(number) == rate_text(number)
-    assert EN.area(number, units) == area_text(number, units)
-    assert EN.distance(number, units) == distance_text(number, units)
-    assert EN.money(number, "$") == money_text(number, "$")
-    assert EN.money(number, "EUR") == money_text(number, "EUR")
-    share = min(number, 1000.0) / 1000
-    assert EN.percent(share) == percent_text(share)
-    assert EN.rate(math.nan) == rate_text(math.nan)
-
-
-@given(first=DAYS, days=st.integers(0, 800), items=st.lists(st.text("ab ", min_size=1)))
-def test_english_days_and_lists_are_those_of_the_other_pages(
-    first: date, days: int, items: list[str]
-) -> None:
-    last = first + timedelta(days)
-    week = f"{first.isocalendar().year}-W{first.isocalendar().week:02d}"
-    assert EN.day(first) == day_text(first)
-    assert EN.span(first, last) == span_text(first, last)
-    assert EN.span(*week_days(week)) == week_span(week)
-    for most in (1, 2, 6):
-        assert EN.listed(items, most) == listed(items, most)
-
-
-def test_english_uses_are_those_of_the_other_pages() -> None:
-    for use in ("green", "sod_block", "sod block", "driving_range"):
-        assert EN.use(use) == use_text(use)
 
 
 @pytest.mark.parametrize(

@@ -11,11 +11,10 @@ import numpy as np
 import pandas as pd
 import pytest
 from click.testing import CliRunner
-from languages import section
+from languages import EN, section
 from numpy.testing import assert_allclose
 
 from data.reading import read_site
-from maps import cluster_words
 from maps.cluster_words import cluster_sentences
 from maps.clusters import clusters_csv, clusters_json, known_chances
 from maps.columns import CLUSTERS
@@ -48,10 +47,8 @@ def detail() -> ClusterDetail:
     ("codes", "said"),
     [
         (placement_effect.EFFECT_REASONS, section("no_second_look")),
-        (placement_effect.TERM_REASONS, cluster_words.LEFT_OUT),
-        ((*placement_effect.TRAP_REASONS, "use_not_told"), cluster_words.NO_PLACE),
-        (persistence.PAIR_REASONS, cluster_words.NO_PAIR),
-        (persistence.OVERALL_REASONS, cluster_words.NO_PERSISTENCE),
+        (placement_effect.TERM_REASONS, section("cluster_left_out")),
+        (persistence.OVERALL_REASONS, section("cluster_lasting")),
     ],
 )
 def test_every_code_of_the_second_look_has_words(
@@ -102,16 +99,16 @@ def test_the_week_alone_is_told_apart_from_the_season() -> None:
 
 
 def test_sentences_name_what_was_left_out_and_why() -> None:
-    text = " ".join(cluster_sentences(detail()))
+    text = " ".join(cluster_sentences(detail(), EN))
     for row in demo().placement.left_out.to_dict("records"):
-        assert cluster_words.LEFT_OUT[str(row["reason"])] in text
+        assert section("cluster_left_out")[str(row["reason"])] in text
 
 
 def test_without_terms_there_is_no_second_look_and_it_is_said() -> None:
     analysis = demo()
     placement = replace(analysis.placement, reason="no_terms")
     text = " ".join(
-        cluster_sentences(replace(detail(), analysis=replace(analysis, placement=placement)))
+        cluster_sentences(replace(detail(), analysis=replace(analysis, placement=placement)), EN)
     )
     assert section("no_second_look")["no_terms"] in text
     assert "busy even for" not in text
@@ -119,7 +116,7 @@ def test_without_terms_there_is_no_second_look_and_it_is_said() -> None:
 
 def test_few_rounds_say_that_the_interval_is_short_of_its_promise() -> None:
     lasting = replace(detail().persistence, reason="short_of_95", coverage=0.9375)
-    text = " ".join(cluster_sentences(replace(detail(), persistence=lasting)))
+    text = " ".join(cluster_sentences(replace(detail(), persistence=lasting), EN))
     assert "the interval holds with 94%, not 95 %" in text
 
 

@@ -22,11 +22,11 @@ from languages import EN, section
 from data.set_aside import Account, Tally
 from data.settings import MarkSettings
 from data.site import STATUSES
-from maps import cluster_words, words
+from maps import words
 from maps.cautions import cautions
 from maps.method_words import ratio_sentence
 from maps.rounds import round_statuses
-from maps.weeks import week_days, week_span
+from maps.weeks import week_days
 from spatial import results
 from spatial.results import Analysis, DesignRatio, GlobalTest
 from spatial.trap_plan import OPEN_EDGE, UNDECIDED
@@ -37,7 +37,7 @@ ALL_WORDS: tuple[Mapping[str, str], ...] = (
     *map(section, ("suggestion", "suggestion_why", "ratio", "zone_rate")),
     MARK_NAMES,
     {"zone_interior": section("suggestion")["inside"], "rough": section("suggestion")["inside"]},
-    cluster_words.TERMS,
+    section("cluster_terms"),
 )
 TEST_OF_NOTHING = GlobalTest(0.02, -0.03, 0.5, 0.62, 36)
 
@@ -219,7 +219,7 @@ def test_weeks_cross_the_new_year(
     week: str, monday: tuple[int, int, int], sunday: tuple[int, int, int], span: str
 ) -> None:
     assert week_days(week) == (date(*monday), date(*sunday))
-    assert week_span(week) == span
+    assert EN.span(*week_days(week)) == span
 
 
 def test_cautions_name_services_label_pollinators_and_activity() -> None:

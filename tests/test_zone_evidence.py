@@ -30,7 +30,7 @@ from maps.page import activity_map
 from maps.payload import map_payload
 from maps.summary import summary
 from maps.treatment_words import choice_sentence, stage_sentence
-from maps.words import headline, interval_range
+from maps.words import headline
 from maps.zone_states import EVIDENCE_KEY, evidence_fills, other_lines, state_rows
 from scripts.commands import plan as plan_command
 from spatial.analysis import analyse
@@ -320,7 +320,7 @@ def test_an_assumed_k_of_larvae_is_called_assumed(tmp_path: Path) -> None:
 def test_the_interval_beside_a_judged_zone_is_that_of_the_model(each: Analysis, page: str) -> None:
     row = each.zones.iloc[0]
     low, high = row["model_low_95"], row["model_high_95"]
-    assert f"zone model {interval_range(low, high)}" in page
+    assert f"zone model {EN.rates(low, high)}" in page
 
 
 def test_the_files_say_the_next_step_and_the_source_of_the_limit(each: Analysis) -> None:

@@ -9,6 +9,7 @@ import click
 from data.reading import read_site
 from maps.cluster_words import cluster_sentences
 from maps.clusters import clusters_csv, clusters_json, known_chances
+from scripts.language_option import language_of, language_option
 from scripts.out_folder import default_folder, out_option, written
 from scripts.progress import Progress
 from scripts.site_run import going_options, refuse_errors, say
@@ -40,16 +41,17 @@ from spatial.results import Chance
     show_default=True,
     help="Maps to simulate for each patch that the network might find.",
 )
+@language_option
 @going_options
 def command(
     site: Path,
     *,
     week: str | None,
     out: Path | None,
-    seed: int,
-    maps: int,
+    language: Path | None,
     keep_going: bool,
     quiet: bool,
+    **numbers: int,
 ) -> None:
     """Test the traps of SITE for busy and quiet patches, and say what the network could find.
 
@@ -60,17 +62,21 @@ def command(
     with Progress(quiet=quiet) as progress:
         progress.step("reading the site")
         checked = read_site(site)
+        lang = language_of(language, site, checked.settings)
         if not keep_going:
             refuse_errors(checked)
         progress.step("looking for patches")
-        analysis = analyse(checked, week, seed=seed)
+        analysis = analyse(checked, week, seed=numbers["seed"])
         folder = out or default_folder(site)
         detail = cluster_detail(
-            analysis, maps=maps, known=_known(folder / "clusters.json"), told=progress.step
+            analysis,
+            maps=numbers["maps"],
+            known=_known(folder / "clusters.json"),
+            told=progress.step,
         )
         texts = {"clusters.csv": clusters_csv(detail), "clusters.json": clusters_json(detail)}
         paths = written(texts, folder, site)
-    say(checked.findings, cluster_sentences(detail), paths, quiet=quiet)
+    say(checked.findings, cluster_sentences(detail, lang), paths, quiet=quiet)
 
 
 def _known(earlier: Path) -> dict[str, tuple[Chance, ...]]:

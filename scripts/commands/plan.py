@@ -16,6 +16,7 @@ from data.reading import read_site
 from data.site import Site
 from data.treatment_settings import TACTICS, TreatmentSettings
 from maps.catalogue import Catalogue
+from maps.language_file import english
 from maps.plan_files import plan_csv, plan_geojson, plan_geopackage, plan_kml, plan_shapefile
 from maps.record_form import KEPT_YEARS, Done, blank_elements, record_form, record_rows
 from maps.treatment_words import (
@@ -26,7 +27,6 @@ from maps.treatment_words import (
     rotation_text,
     stage_sentence,
 )
-from maps.words import listed
 from maps.work_order import work_order
 from scripts.language_option import language_of, language_option
 from scripts.out_folder import default_folder, out_option, written
@@ -240,7 +240,7 @@ def _recorded_before(new: list[str], old: list[str]) -> list[str]:
     if not zones:
         return []
     return [
-        f"Recorded before, for the same day and product: {listed(zones)}. Old rows are never "
+        f"Recorded before, for the same day and product: {english().listed(zones)}. Old rows are never "
         "changed; if the new rows mend them, write so in the file, or it reads as applied twice."
     ]
 
