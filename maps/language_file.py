@@ -116,7 +116,8 @@ def _given(
 
 
 def _locale(tag: object) -> Locale | None:
-    if not isinstance(tag, str):
+    # A tag with a modifier is none of BCP 47, and a browser refuses it.
+    if not isinstance(tag, str) or "@" in tag:
         return None
     try:
         return Locale.parse(tag.strip().replace("_", "-"), sep="-")

@@ -149,7 +149,7 @@ def curve_svg(plan: TrapPlan, lang: Catalogue) -> str:
 def _purposes(lang: Catalogue) -> str:
     rows = "".join(
         f"<li><b>{escape(lang.say(f'network_purposes.{each}'))}</b>: "
-        f"{escape(lang.say('page.sentence', text=lang.say(f'network_purposes.{each}_asks')))}</li>"
+        f"{escape(lang.say('page.sentence', text=lang.say(f'network_asks.{each}')))}</li>"
         for each in PURPOSES
     )
     return f'<ul class="list">{rows}</ul>'

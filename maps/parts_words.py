@@ -275,8 +275,8 @@ def unknown_sentence(found: PartsList) -> str:
     if not designs:
         return ""
     return (
-        f"No parts are known for {english().listed(designs)}: name the design in [parts] cup_designs or "
-        "linear_designs if it is built like one of the two."
+        f"No parts are known for {english().listed(designs)}: name the design in [parts] "
+        "cup_designs or linear_designs if it is built like one of the two."
     )
 
 

@@ -117,7 +117,7 @@ def test_without_terms_there_is_no_second_look_and_it_is_said() -> None:
 def test_few_rounds_say_that_the_interval_is_short_of_its_promise() -> None:
     lasting = replace(detail().persistence, reason="short_of_95", coverage=0.9375)
     text = " ".join(cluster_sentences(replace(detail(), persistence=lasting), EN))
-    assert "the interval holds with 94%, not 95 %" in text
+    assert "the interval holds with 94 %, not 95 %" in text
 
 
 def test_global_statistics_are_those_of_the_reference_functions() -> None:

@@ -101,7 +101,7 @@ def test_a_zone_whose_last_trap_is_gone_is_no_zone_with_a_trap(tmp_path: Path) -
 
 def test_a_treatment_of_the_season_is_mentioned(tmp_path: Path) -> None:
     """The tiny site's zone Z1 was treated on 22 April 2026."""
-    text = " ".join(headline(analyse(read_site(make_site(tmp_path / "site")))))
+    text = " ".join(headline(analyse(read_site(make_site(tmp_path / "site"))), EN))
     assert "1 zone was treated this season, first on 22 April 2026" in text
     assert "before and after" in text
 

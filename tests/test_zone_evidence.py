@@ -10,16 +10,13 @@ from pathlib import Path
 
 import pytest
 from analyses import usual_analysis
-from languages import EN
+from languages import EN, section
 from sites import SETTINGS as USUAL_SETTINGS
 from sites import make_site
 
 from data.findings import SettingsError
 from data.reading import read_site
 from maps.decision_words import (
-    K_IS_ASSUMED,
-    NEXT_STEPS,
-    NO_LIMIT_SET,
     about_text,
     decision_sentences,
     next_steps,
@@ -40,6 +37,9 @@ from spatial.zone_evidence import MODEL_COLUMNS, log_ratio_errors
 
 Limit = tuple[str, str, float]
 
+NEXT_STEPS = section("next_steps")
+NO_LIMIT_SET = EN.say("limit.not_set")
+K_IS_ASSUMED = EN.say("decision_notes.assumed_k")
 SETTINGS = f"{USUAL_SETTINGS}\n[marks]\npermutations = 999\n"
 """Quick ones: nothing here rests on the marks."""
 
@@ -106,7 +106,7 @@ def test_an_undecided_zone_says_what_would_decide_it(each: Analysis) -> None:
     row = each.zones.set_index("zone_id").loc["Z4"]
     assert row["cheapest"] == "traps"
     assert row["more_nights"] > 0
-    assert short_step(each.decisions[3]).startswith(("Set ", "Go on "))
+    assert short_step(each.decisions[3], EN).startswith(("Set ", "Go on "))
 
 
 def test_without_limits_no_model_is_fitted(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -161,7 +161,10 @@ def test_the_files_carry_the_states(each: Analysis) -> None:
 
 
 def test_the_list_starts_with_the_most_urgent_and_leaves_out_the_quiet(each: Analysis) -> None:
-    assert [(row["id"], row["letter"]) for row in state_rows(each)] == [("Z1", "A"), ("Z4", "U")]
+    assert [(row["id"], row["letter"]) for row in state_rows(each, EN)] == [
+        ("Z1", "A"),
+        ("Z4", "U"),
+    ]
 
 
 def test_the_page_says_state_chance_limit_and_next_step(page: str) -> None:
@@ -205,7 +208,7 @@ def test_every_pattern_is_on_the_page(page: str) -> None:
 def test_a_rough_chance_stays_on_its_side_of_the_cut_offs() -> None:
     cutoffs = Cutoffs(0.78, 0.23)
     for chance in (k / 400 for k in range(401)):
-        text = about_text(chance, cutoffs)
+        text = about_text(chance, cutoffs, EN)
         shown = float(text.split()[-2]) / 100
         shown += {"under": -0.01, "over": 0.01}.get(text.split()[0], 0.0)
         assert (shown >= cutoffs.above) == (chance >= cutoffs.above)
@@ -274,12 +277,12 @@ def test_a_zone_judged_by_its_cores_is_not_among_those_of_which_nothing_is_known
 def test_a_zone_below_by_its_larvae_alone_is_listed_apart(tmp_path: Path) -> None:
     limits = [ONE_OF_EACH[0], ("Z1", "larvae_per_m2", 1000)]
     found = analysed(tmp_path, limits, LARVAE_DUE)
-    lines = other_lines(found.decisions)
+    lines = other_lines(found.decisions, EN)
     assert lines[0] == (
         "1 zone below by larvae while adults are over its limit (Z1). Leave it for now, and cut "
         "cores again in one to two weeks while adults still walk."
     )
-    (step,) = next_steps(found.decisions[0])
+    (step,) = next_steps(found.decisions[0], EN)
     assert step == NEXT_STEPS["adults_above_larvae_below"]
 
 
@@ -288,14 +291,14 @@ def test_a_use_that_is_never_treated_is_not_sent_into_the_plan(tmp_path: Path) -
     never = f'\n[treatment]\nexclusion_uses = ["{use}"]\n'
     found = analysed(tmp_path / "second", ONE_OF_EACH[:1], never)
     assert found.decisions[0].state == "above"
-    assert short_step(found.decisions[0]) == NEXT_STEPS["never_treated"]
+    assert short_step(found.decisions[0], EN) == NEXT_STEPS["never_treated"]
 
 
 def test_a_zone_above_before_larvae_are_due_is_for_the_plan(tmp_path: Path) -> None:
     limits = [ONE_OF_EACH[0], ("Z1", "larvae_per_m2", 1000)]
     found = analysed(tmp_path, limits, '\n[decision]\nlarvae_from = "08-01"\n').decisions[0]
     assert "larvae_not_due" in found.reasons
-    assert next_steps(found) == [NEXT_STEPS["above"]]
+    assert next_steps(found, EN) == [NEXT_STEPS["above"]]
 
 
 def test_more_trapping_ends_with_the_season(each: Analysis) -> None:
@@ -311,10 +314,10 @@ def test_an_assumed_k_of_larvae_is_called_assumed(tmp_path: Path) -> None:
     found = analysed(tmp_path, [("Z1", "larvae_per_m2", 1000)], LARVAE_DUE)
     assert found.rule is not None
     assert found.rule.larval_k_assumed
-    said = " ".join(decision_sentences(found.decisions[0], found.rule))
+    said = " ".join(decision_sentences(found.decisions[0], found.rule, EN))
     assert K_IS_ASSUMED in said
     known = replace(found.rule, larval_k_assumed=False)
-    assert K_IS_ASSUMED not in " ".join(decision_sentences(found.decisions[0], known))
+    assert K_IS_ASSUMED not in " ".join(decision_sentences(found.decisions[0], known, EN))
 
 
 def test_the_interval_beside_a_judged_zone_is_that_of_the_model(each: Analysis, page: str) -> None:

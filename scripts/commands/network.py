@@ -56,8 +56,6 @@ from spatial.trap_parts import Chosen, trap_parts
 def command(
     site: Path,
     *,
-    week: str | None,
-    season: str | None,
     language: Path | None,
     out: Path | None,
     keep_going: bool,
@@ -70,6 +68,7 @@ def command(
     suggested-traps.csv, .geojson and .gpx, and parts-and-holes.html (what to buy and how to dig).
     The files of SITE are only read.
     """
+    week, season = asked["week"], asked["season"]
     if week and season is not None:
         raise SettingsError("give --week or --season, not both")
     with Progress(quiet=quiet) as progress:

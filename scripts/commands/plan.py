@@ -240,8 +240,9 @@ def _recorded_before(new: list[str], old: list[str]) -> list[str]:
     if not zones:
         return []
     return [
-        f"Recorded before, for the same day and product: {english().listed(zones)}. Old rows are never "
-        "changed; if the new rows mend them, write so in the file, or it reads as applied twice."
+        f"Recorded before, for the same day and product: {english().listed(zones)}. Old rows "
+        "are never changed; if the new rows mend them, write so in the file, or it reads as "
+        "applied twice."
     ]
 
 
