@@ -14,6 +14,7 @@ from data.version import VERSION
 from maps.catalogue import Catalogue, figure
 from maps.columns import SAMPLING
 from maps.exports import csv_text
+from maps.language_file import english
 from maps.plain_page import paragraph, plain_page
 from maps.sampling_chart import (
     ChartLabel,
@@ -338,10 +339,10 @@ def _whole(found: ClassSampling, place: int) -> float:
     return math.nan if size.reason else float(size.whole)
 
 
-def sampling_json(found: SiteSampling, lang: Catalogue, *, cores: bool = False) -> str:
-    """Return `sampling.json`: sentences, charts and provenance."""
+def sampling_json(found: SiteSampling, *, cores: bool = False) -> str:
+    """Return `sampling.json`: sentences, charts and provenance; in English, as all JSON."""
+    lang = english()
     cutoff = lang.day(found.season.cutoff)
-    hashes = {**found.site.hashes, **({lang.file: lang.digest} if lang.file else {})}
     facts = {
         "format": "snoutline sampling 1",
         "site": found.site.settings.name,
@@ -360,7 +361,7 @@ def sampling_json(found: SiteSampling, lang: Catalogue, *, cores: bool = False) 
             for each in (*found.traps, *found.cores)
         ],
         "cores": core_sentences(found, lang) if cores else [],
-        "inputs": dict(sorted(hashes.items())),
+        "inputs": dict(sorted(found.site.hashes.items())),
         "snoutline": VERSION,
     }
     return json.dumps(facts, indent=1, ensure_ascii=False, allow_nan=False) + "\n"

@@ -92,7 +92,7 @@ def command(
         texts = {
             "sampling.html": sampling_html(found, lang, cores=cores),
             "sampling.csv": sampling_csv(found),
-            "sampling.json": sampling_json(found, lang, cores=cores),
+            "sampling.json": sampling_json(found, cores=cores),
             **chart_pages(found, lang),
         }
         paths = written(texts, out or default_folder(site), site)
