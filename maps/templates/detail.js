@@ -16,7 +16,7 @@ function choose(kind, k, from) {
   remember(true);
   if (from === 'table') map.getContainer().scrollIntoView({ block: 'center', behavior: calm ? 'auto' : 'smooth' });
   // Whoever follows a link on a phone asks for the story, which stands far below the map there.
-  if (from === 'link' && panel.getBoundingClientRect().top > window.innerHeight) panel.scrollIntoView({ block: 'start' });
+  if (from === 'link' && window.innerWidth < 900 && panel.getBoundingClientRect().top > window.innerHeight) panel.scrollIntoView({ block: 'start' });
 }
 
 function unchoose() {
