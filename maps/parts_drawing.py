@@ -6,8 +6,10 @@ All are to scale, in their own scale; numbers in discs are explained below them.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from html import escape
 
 from data.settings import Units
+from maps.catalogue import Catalogue
 from maps.parts_words import length_text
 from spatial.trap_parts import CupSizes, LinearSizes
 
@@ -19,25 +21,15 @@ _ROW_MM = 4.2
 
 Point = tuple[float, float]
 
-PIPE_KEY = ("slot, facing up", "bridge, left whole", "end cap", "elbow")
-SECTION_KEY = (
-    "soil, flush with the slot",
-    "pipe, falling to the cup",
-    "end cap",
-    "valve box, lid flush",
-    "elbow",
-    "collector and catch cup with fluid",
-)
-CUP_KEY = (
-    "soil, flush with the rim",
-    "sleeve, stays",
-    "catch cup with fluid",
-    "staple over the rim",
-    "lid, for days without service",
-)
+KEYS = {
+    "pipe": ("slot", "bridge", "cap", "elbow"),
+    "section": ("soil", "pipe", "cap", "box", "elbow", "cup"),
+    "cup": ("soil", "sleeve", "cup", "staple", "lid"),
+}
+"""Drawing -> keys of what its numbers mean, from 1 on."""
 
 
-def pipe_svg(sizes: LinearSizes, units: Units) -> str:
+def pipe_svg(sizes: LinearSizes, units: Units, lang: Catalogue) -> str:
     """Return the pipe from above, its slots and where to mark them from the capped end."""
     mm = (WIDTH_MM - 2 * _MARGIN_MM - 8) / sizes.length_m
     left, top = _MARGIN_MM + 4, 14.0
@@ -56,17 +48,17 @@ def pipe_svg(sizes: LinearSizes, units: Units) -> str:
         _box("d-cap", left - 1.5, top - 0.7, 3.0, high + 1.4),
         _box("d-cap", right - 1.5, top - 0.7, 5.0, high + 1.4),
         slots,
-        _ticks([(0.0, left), *starts], top - 1.5, -1, units),
-        _ticks([*ends, (sizes.length_m, right)], top + high + 1.5, 1, units),
+        _ticks(_told([(0.0, left), *starts], units, lang), top - 1.5, -1),
+        _ticks(_told([*ends, (sizes.length_m, right)], units, lang), top + high + 1.5, 1),
         _disc(left + (sizes.slots[0].start_m + sizes.slots[0].end_m) / 2 * mm, middle, 1),
         _disc(_bridge_mm(sizes, mm) + left, middle, 2) if len(sizes.slots) > 1 else "",
         _disc(left - 4.2, middle, 3),
         _disc(right + 6.2, middle, 4),
     ]
-    return _svg(WIDTH_MM, top + high + 13, "The pipe from above", parts)
+    return _svg(WIDTH_MM, top + high + 13, lang.say("parts_drawings.pipe"), parts)
 
 
-def section_svg(sizes: LinearSizes) -> str:
+def section_svg(sizes: LinearSizes, lang: Catalogue) -> str:
     """Return a cut along a linear trap on level ground."""
     box_long, _, box_deep = sizes.box_m
     deepest = max(box_deep + sizes.depth_m, sizes.outside_m + sizes.drop_m)
@@ -99,16 +91,17 @@ def section_svg(sizes: LinearSizes) -> str:
         _disc(cup_x + thick * 0.5 + 4.5, soil + drop + thick / 2, 5),
         _disc(cup_x + wide / 2 + 4.5, (floor + bottom) / 2, 6),
     ]
-    return _svg(WIDTH_MM, bottom + 4, "A linear trap, cut along the pipe", parts)
+    return _svg(WIDTH_MM, bottom + 4, lang.say("parts_drawings.section"), parts)
 
 
-def cup_svg(sizes: CupSizes, units: Units) -> str:
+def cup_svg(sizes: CupSizes, units: Units, lang: Catalogue) -> str:
     """Return a cut through a cup trap, with the sizes of its hole."""
     mm = min(36.0 / sizes.depth_m, 40.0 / sizes.bore_m)
     middle, soil = _CUP_WIDTH_MM / 2, 14.0
     wide, bottom = sizes.bore_m * mm, soil + sizes.depth_m * mm
     left, right = middle - wide / 2, middle + wide / 2
     size_x = right + 9
+    depth, bore = (length_text(each, units, lang) for each in (sizes.depth_m, sizes.bore_m))
     parts = [
         _shape(
             "d-soil",
@@ -125,16 +118,16 @@ def cup_svg(sizes: CupSizes, units: Units) -> str:
         _line("d-size", [(size_x - 1, soil), (size_x + 1, soil)]),
         _line("d-size", [(size_x, soil), (size_x, bottom)]),
         _line("d-size", [(size_x - 1, bottom), (size_x + 1, bottom)]),
-        _text(size_x + 1.6, (soil + bottom) / 2, length_text(sizes.depth_m, units), "start"),
+        _text(size_x + 1.6, (soil + bottom) / 2, depth, "start"),
         _line("d-size", [(left, bottom + 2), (right, bottom + 2)]),
-        _text(middle, bottom + 5.8, length_text(sizes.bore_m, units)),
+        _text(middle, bottom + 5.8, bore),
         _disc(8, soil + 4.5, 1),
         _disc(left, (soil + bottom) / 2, 2),
         _disc(middle, (soil + bottom) / 2 - 2, 3),
         _disc(left - 5, soil + 6, 4),
         _disc(right + 8, soil - 4.5, 5),
     ]
-    return _svg(_CUP_WIDTH_MM, bottom + 8, "A cup trap, cut through", parts)
+    return _svg(_CUP_WIDTH_MM, bottom + 8, lang.say("parts_drawings.cup"), parts)
 
 
 def disc_svg(number: int) -> str:
@@ -195,22 +188,29 @@ def _staple(x: float, soil: float) -> str:
     )
 
 
-def _ticks(marks: Sequence[tuple[float, float]], y: float, side: int, units: Units) -> str:
-    """Return ticks with their distance from the capped end, on two rows where they are near."""
+def _told(
+    marks: Sequence[tuple[float, float]], units: Units, lang: Catalogue
+) -> list[tuple[str, float]]:
+    """Return marks with their distance from the capped end in words."""
+    return [(length_text(along_m, units, lang), x) for along_m, x in marks]
+
+
+def _ticks(marks: Sequence[tuple[str, float]], y: float, side: int) -> str:
+    """Return ticks with their texts, on two rows where they are near."""
     texts, last, row = [], -1e9, 0
-    for along_m, x in marks:
+    for text, x in marks:
         row = 1 - row if x - last < 15 and not row else 0
         last = x
         foot = y + side * (1.5 + row * _ROW_MM)
         texts.append(_line("d-size", [(x, y), (x, foot)]))
-        texts.append(_text(x, foot + (3.2 if side > 0 else -0.8), length_text(along_m, units)))
+        texts.append(_text(x, foot + (3.2 if side > 0 else -0.8), text))
     return "".join(texts)
 
 
 def _svg(width: float, height: float, name: str, parts: Sequence[str]) -> str:
     return (
         f'<svg class="drawing" viewBox="0 0 {width:.1f} {height:.1f}" role="img" '
-        f'aria-label="{name}">{"".join(parts)}</svg>'
+        f'aria-label="{escape(name)}">{"".join(parts)}</svg>'
     )
 
 
@@ -231,7 +231,7 @@ def _box(name: str, x: float, y: float, wide: float, high: float) -> str:
 
 
 def _text(x: float, y: float, text: str, anchor: str = "middle") -> str:
-    return f'<text x="{x:.2f}" y="{y:.2f}" text-anchor="{anchor}">{text}</text>'
+    return f'<text x="{x:.2f}" y="{y:.2f}" text-anchor="{anchor}">{escape(text)}</text>'
 
 
 def _disc(x: float, y: float, number: int) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from markupsafe import Markup
@@ -10,16 +10,9 @@ from markupsafe import Markup
 from data.parts_settings import PartsSettings
 from data.settings import Units
 from maps import parts_words as words
+from maps.catalogue import Catalogue
 from maps.page import template_text
-from maps.parts_drawing import (
-    CUP_KEY,
-    PIPE_KEY,
-    SECTION_KEY,
-    cup_svg,
-    disc_svg,
-    pipe_svg,
-    section_svg,
-)
+from maps.parts_drawing import KEYS, cup_svg, disc_svg, pipe_svg, section_svg
 from maps.work_order import Json, rendered
 from spatial.trap_parts import PartsList
 
@@ -46,7 +39,7 @@ class SheetHead:
     source: str = ""
 
 
-def parts_sheet(found: PartsList, settings: PartsSettings, head: SheetHead) -> str:
+def parts_sheet(found: PartsList, settings: PartsSettings, head: SheetHead, lang: Catalogue) -> str:
     """Return `parts-and-holes.html`, to print on A4 or letter; it holds no link and no script.
 
     Parameters
@@ -57,6 +50,8 @@ def parts_sheet(found: PartsList, settings: PartsSettings, head: SheetHead) -> s
         What it was made from; says which sizes are the user's own.
     head
         Head and foot.
+    lang
+        Language.
 
     Returns
     -------
@@ -66,80 +61,77 @@ def parts_sheet(found: PartsList, settings: PartsSettings, head: SheetHead) -> s
     units = head.units
     parts: Json = {
         "more_css": Markup(template_text("parts_sheet.css")),
+        "lang": lang,
+        "say": lang.say,
         "site": head.site,
         "about": head.about,
         "source": head.source,
-        "headline": words.head_sentence(found),
-        "unknown": words.unknown_sentence(found),
-        "cautions": words.DIG_CAUTIONS,
-        "holes": _hole_rows(found, units),
-        "buy": _buy_rows(found, settings, units),
-        "cup": _cup(found, units),
-        "linear": _linear(found, units),
-        "after": words.STEPS_AFTER,
+        "headline": words.head_sentence(found, lang),
+        "unknown": words.unknown_sentence(found, lang),
+        "cautions": words.dig_cautions(lang),
+        "holes": _hole_rows(found, units, lang),
+        "buy": _buy_rows(found, settings, units, lang),
+        "cup": _cup(found, units, lang),
+        "linear": _linear(found, units, lang),
+        "after": words.steps("after", lang),
     }
     return rendered("parts_sheet.html", parts)
 
 
-def _hole_rows(found: PartsList, units: Units) -> list[Json]:
-    rows = []
-    for trap, kind, trench in zip(found.chosen, found.kinds, found.trenches, strict=True):
-        hole = ""
-        if kind == "cup":
-            bore, depth = found.cup.bore_m, found.cup.depth_m
-            hole = f"{words.length_text(bore, units)} wide, {words.length_text(depth, units)} deep"
-        elif trench is not None:
-            hole = f"trench {words.trench_text(trench, units)}"
-        rows.append(
-            {
-                "label": trap.label,
-                "design": trap.design,
-                "where": words.where_text(trap),
-                "position": words.position_text(trap),
-                "bearing": words.bearing_text(trap) if kind == "linear" else "",
-                "hole": hole,
-            }
-        )
-    return rows
-
-
-def _buy_rows(found: PartsList, settings: PartsSettings, units: Units) -> list[Json]:
+def _hole_rows(found: PartsList, units: Units, lang: Catalogue) -> list[Json]:
     return [
         {
-            "kind": words.KIND_NAMES[part.kind],
-            "name": words.PART_NAMES[part.kind, part.code],
-            "amount": words.amount_text(part, units),
-            "size": words.size_text(part, found, units),
-            "source": words.source_text(part, settings),
+            "label": trap.label,
+            "design": trap.design,
+            "where": words.where_text(trap, lang),
+            "position": words.position_text(trap),
+            "bearing": words.bearing_text(trap, lang) if kind == "linear" else "",
+            "hole": words.hole_text(found, number, units, lang),
+        }
+        for number, (trap, kind) in enumerate(zip(found.chosen, found.kinds, strict=True))
+    ]
+
+
+def _buy_rows(
+    found: PartsList, settings: PartsSettings, units: Units, lang: Catalogue
+) -> list[Json]:
+    return [
+        {
+            "kind": lang.say(f"parts_kinds.{part.kind}"),
+            "name": lang.say(f"parts_{part.kind}.{part.code}"),
+            "amount": words.amount_text(part, units, lang),
+            "size": words.size_text(part, found, units, lang),
+            "source": words.source_text(part, settings, lang),
         }
         for part in found.parts
     ]
 
 
-def _cup(found: PartsList, units: Units) -> Json | None:
+def _cup(found: PartsList, units: Units, lang: Catalogue) -> Json | None:
     if not found.count("cup"):
         return None
     return {
-        "drawing": Markup(cup_svg(found.cup, units)),
-        "key": _key(CUP_KEY),
-        "steps": words.STEPS_CUP,
+        "drawing": Markup(cup_svg(found.cup, units, lang)),
+        "key": _key("cup", lang),
+        "steps": words.steps("cup", lang),
     }
 
 
-def _linear(found: PartsList, units: Units) -> Json | None:
+def _linear(found: PartsList, units: Units, lang: Catalogue) -> Json | None:
     if not found.count("linear"):
         return None
     return {
-        "pipe": Markup(pipe_svg(found.linear, units)),
-        "pipe_key": _key(PIPE_KEY),
-        "section": Markup(section_svg(found.linear)),
-        "section_key": _key(SECTION_KEY),
-        "cut": words.cut_sentence(found, units),
-        "fall": words.fall_sentence(found, units),
-        "box": words.box_sentence(found, units),
-        "steps": words.STEPS_LINEAR,
+        "pipe": Markup(pipe_svg(found.linear, units, lang)),
+        "pipe_key": _key("pipe", lang),
+        "section": Markup(section_svg(found.linear, lang)),
+        "section_key": _key("section", lang),
+        "cut": words.cut_sentence(found, units, lang),
+        "fall": words.fall_sentence(found, units, lang),
+        "box": words.box_sentence(found, units, lang),
+        "steps": words.steps("linear", lang),
     }
 
 
-def _key(texts: Sequence[str]) -> Iterable[tuple[Markup, str]]:
+def _key(drawing: str, lang: Catalogue) -> Iterable[tuple[Markup, str]]:
+    texts = [lang.say(f"parts_{drawing}_key.{key}") for key in KEYS[drawing]]
     return [(Markup(disc_svg(number)), text) for number, text in enumerate(texts, 1)]

@@ -7,12 +7,13 @@ import re
 
 import pytest
 from analyses import HOSTILE
+from languages import EN, section
 
 from data.parts_settings import CupParts, LinearParts, PartsSettings
 from data.settings import Units
 from maps.parts_drawing import pipe_svg, section_svg
 from maps.parts_sheet import SheetHead, parts_sheet
-from maps.parts_words import DIG_CAUTIONS, PART_NAMES, SOURCES, length_text
+from maps.parts_words import KINDS, SOURCES, dig_cautions, length_text
 from spatial.trap_parts import Chosen, linear_sizes, trap_parts
 
 CUP = Chosen("N1", "cup", "H03-RO", "rough", "edge facing the hedge", -39.0012345, 40.0123456)
@@ -22,7 +23,7 @@ USUAL = PartsSettings()
 
 def sheet(*chosen: Chosen, units: Units = "us", settings: PartsSettings = USUAL) -> str:
     found = trap_parts(chosen, settings)
-    return parts_sheet(found, settings, SheetHead("Kestwick Green", units, "Week 2026-W22."))
+    return parts_sheet(found, settings, SheetHead("Kestwick Green", units, "Week 2026-W22."), EN)
 
 
 def read(html: str) -> str:
@@ -43,10 +44,10 @@ def test_every_trap_has_its_place_bearing_and_hole() -> None:
 
 def test_cautions_come_before_the_holes() -> None:
     text = read(sheet(CUP))
-    places = [text.index(line) for line in DIG_CAUTIONS]
+    places = [text.index(line) for line in dig_cautions(EN)]
     assert places == sorted(places)
     assert places[-1] < text.index("Traps and holes")
-    everything = " ".join(DIG_CAUTIONS)
+    everything = " ".join(dig_cautions(EN))
     for word in ("buried services", "irrigation", "mower", "flush", "Animal-safe", "Lids", "play"):
         assert word in everything
 
@@ -60,6 +61,12 @@ def test_metric_sizes_are_those_of_the_inches() -> None:
     text = read(sheet(PIPE, units="metric"))
     assert "Pipe of 914 mm: 3 slots of 254 mm x 13 mm with bridges of 25 mm between them" in text
     assert "the cup end lies 18 mm below the capped end" in text
+
+
+def test_no_trap_at_all_is_a_sentence() -> None:
+    text = read(sheet())
+    assert "No new traps." in text
+    assert "To buy" not in text
 
 
 def test_only_designs_that_are_chosen_are_drawn() -> None:
@@ -81,9 +88,10 @@ def test_sizes_say_what_they_rest_on() -> None:
 
 
 def test_every_part_has_a_name_and_a_source() -> None:
-    assert PART_NAMES.keys() == SOURCES.keys()
+    names = {(kind, code) for kind in KINDS for code in section(f"parts_{kind}")}
+    assert names == SOURCES.keys()
     found = trap_parts([CUP, PIPE], USUAL)
-    assert {(each.kind, each.code) for each in found.parts} == PART_NAMES.keys()
+    assert {(each.kind, each.code) for each in found.parts} == names
 
 
 @pytest.mark.parametrize("text", HOSTILE)
@@ -104,7 +112,7 @@ def test_the_page_asks_nothing_of_any_network_and_is_the_same_twice() -> None:
 def test_slots_are_drawn_where_they_are_cut() -> None:
     """Every slot drawn has the same share of the pipe as in the lay-out."""
     sizes = linear_sizes(LinearParts(length="4 ft", slot_length="6 in", bridge="2 in"))
-    drawn = pipe_svg(sizes, "us")
+    drawn = pipe_svg(sizes, "us", EN)
     pipe = re.search(r'class="d-pipe" x="([\d.]+)"[^>]* width="([\d.]+)"', drawn)
     assert pipe is not None
     left, long = (float(each) for each in pipe.groups())
@@ -113,7 +121,7 @@ def test_slots_are_drawn_where_they_are_cut() -> None:
     for (x, wide), slot in zip(slots, sizes.slots, strict=True):
         assert (float(x) - left) / long == pytest.approx(slot.start_m / sizes.length_m, abs=1e-3)
         assert float(wide) / long == pytest.approx(0.5 / 4, abs=1e-3)
-        assert f">{length_text(slot.start_m, 'us')}<" in drawn
+        assert f">{length_text(slot.start_m, 'us', EN)}<" in drawn
 
 
 @pytest.mark.parametrize(
@@ -127,7 +135,8 @@ def test_slots_are_drawn_where_they_are_cut() -> None:
     ],
 )
 def test_nothing_is_drawn_outside_the_picture(parts: LinearParts) -> None:
-    for drawing in (section_svg(linear_sizes(parts)), pipe_svg(linear_sizes(parts), "metric")):
+    sizes = linear_sizes(parts)
+    for drawing in (section_svg(sizes, EN), pipe_svg(sizes, "metric", EN)):
         size = re.search(r'viewBox="0 0 ([\d.]+) ([\d.]+)"', drawing)
         assert size is not None
         width, height = (float(each) for each in size.groups())

@@ -16,7 +16,6 @@ from data.site import Site
 from data.version import VERSION
 from maps.catalogue import Catalogue
 from maps.exports import WGS84, suggested_traps_geojson, suggested_traps_gpx
-from maps.language_file import english
 from maps.network_page import network_csv, network_html, network_json, suggested_csv
 from maps.network_words import network_sentences, place_sentences
 from maps.parts_sheet import SheetHead, parts_sheet
@@ -103,24 +102,25 @@ def network_texts(report: NetworkReport, lang: Catalogue) -> dict[str, str | byt
         "suggested-traps.csv": suggested_csv(report),
         "suggested-traps.geojson": suggested_traps_geojson(analysis),
         "suggested-traps.gpx": suggested_traps_gpx(analysis),
-        "parts-and-holes.html": parts_text(report),
+        "parts-and-holes.html": parts_text(report, lang),
     }
 
 
-def parts_text(report: NetworkReport) -> str:
+def parts_text(report: NetworkReport, lang: Catalogue) -> str:
     """Return the parts and hole sheet of the suggested traps."""
     analysis = report.analysis
     settings = analysis.site.settings
     head = SheetHead(
         site=settings.name,
         units=settings.units,
-        about=f"Places by the evidence of week {analysis.season.week}",
-        source=f"snoutline {VERSION}.",
+        about=lang.say("parts_sheet.about", week=analysis.season.week),
+        source=lang.say("parts_sheet.source", version=VERSION),
     )
-    return parts_sheet(trap_parts(chosen_traps(report), settings.parts), settings.parts, head)
+    found = trap_parts(chosen_traps(report, lang), settings.parts)
+    return parts_sheet(found, settings.parts, head, lang)
 
 
-def chosen_traps(report: NetworkReport) -> list[Chosen]:
+def chosen_traps(report: NetworkReport, lang: Catalogue) -> list[Chosen]:
     """Return the suggested traps as the parts list takes them."""
     places = report.plan.suggestions
     degrees = shapely.get_coordinates(places.geometry.to_crs(WGS84).to_numpy())
@@ -131,7 +131,7 @@ def chosen_traps(report: NetworkReport) -> list[Chosen]:
             design=str(row["design"]),
             zone_id=str(row["zone_id"]),
             zone_use=str(use[row["zone_id"]]),
-            place=place_name(str(row["place"]), english()),
+            place=place_name(str(row["place"]), lang),
             longitude=float(longitude),
             latitude=float(latitude),
             axis_deg=float(row["bearing_deg"]),
