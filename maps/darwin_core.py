@@ -12,7 +12,6 @@ from data.version import VERSION
 from maps.darwin_core_rows import ArchiveChoice, ArchiveRows, Row, archive_rows
 from maps.darwin_core_terms import EVENTS, FILES, ArchiveFile, Term
 from maps.records import Records, short_provenance
-from maps.words import count_of
 from maps.xml_text import add_text, document, xml_text
 
 EML = "https://eml.ecoinformatics.org/eml-2.2.0"
@@ -150,6 +149,17 @@ def _abstract(rows: ArchiveRows) -> str:
         "A visit without an occurrence says nothing about beetles; its event tells why. "
         "A catch is activity, not density."
     )
+
+
+def count_of(number: int, noun: str, plural: str = "") -> str:
+    """Return a number with its noun, singular or plural.
+
+    Examples
+    --------
+    >>> count_of(1, "trap"), count_of(3, "trap"), count_of(1240, "adult")
+    ('1 trap', '3 traps', '1,240 adults')
+    """
+    return f"{number:,} {noun if number == 1 else plural or noun + 's'}"
 
 
 def _source(records: Records) -> str:

@@ -502,25 +502,3 @@ def _gain_text(row: Mapping[Hashable, Any], units: Units, lang: Catalogue) -> st
         told["edge"] = lang.distance(edge_m, units)
     key = {("area",): "settles", ("edge",): "watches", ("area", "edge"): "settles_watches"}
     return lang.say(f"suggestion.{key[tuple(told)]}", **told) if told else ""
-
-
-def count_of(number: int, noun: str, plural: str = "") -> str:
-    """Return a number with its noun, singular or plural.
-
-    Examples
-    --------
-    >>> count_of(1, "trap"), count_of(3, "trap"), count_of(1240, "adult")
-    ('1 trap', '3 traps', '1,240 adults')
-    """
-    return f"{number:,} {noun if number == 1 else plural or noun + 's'}"
-
-
-def use_text(use: str) -> str:
-    """Return a zone's use as it is read.
-
-    Examples
-    --------
-    >>> use_text("sod_block")
-    'sod block'
-    """
-    return use.replace("_", " ")
