@@ -36,7 +36,7 @@ from spatial.verdicts import PURPOSES
 
 _STYLE = (
     ".curve{display:block;width:100%;max-width:130mm}.curve text{font-size:13px}"
-    ".net td{white-space:normal}.net{font-size:8.5pt}ol.list{padding-left:7mm}"
+    ".net td{white-space:normal}.net{font-size:8.5pt}ol.list{padding-inline-start:7mm}"
     "@media screen{.net td:nth-child(n+7){min-width:10em}.net td,.net th{overflow-wrap:normal}}"
 )
 
