@@ -12,6 +12,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
+from functools import lru_cache
 from typing import Literal
 
 from babel import Locale
@@ -112,9 +113,7 @@ class Catalogue:
         value = Decimal(number)
         exponent = value.as_tuple().exponent
         digits = max(-exponent, 0) if isinstance(exponent, int) else 0
-        usual = self.locale.decimal_formats[None].pattern
-        pattern = _FRACTION.sub(f".{'0' * digits}" if digits else "", usual)
-        return format_decimal(value, format=pattern, locale=self.locale)
+        return _written(value, digits, self.locale)
 
     def decimal(self, number: float, digits: int) -> str:
         """Return a number rounded to so many decimals.
@@ -383,6 +382,14 @@ class Catalogue:
         plain = use.replace("_", " ")
         key = f"uses.{plain.replace(' ', '_')}"
         return self.say(key) if key in self.messages else plain
+
+
+@lru_cache(maxsize=1 << 15)
+def _written(value: Decimal, digits: int, locale: Locale) -> str:
+    """Return a number as a locale writes it; a map says the same few thousands again and again."""
+    usual = locale.decimal_formats[None].pattern
+    pattern = _FRACTION.sub(f".{'0' * digits}" if digits else "", usual)
+    return format_decimal(value, format=pattern, locale=locale)
 
 
 def rounded(number: float, digits: int) -> Decimal:
