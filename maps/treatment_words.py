@@ -30,7 +30,7 @@ CAUTIONS = ("label", "user", "pollinators", "groups", "evidence")
 
 
 def treatment_cautions(lang: Catalogue) -> tuple[str, ...]:
-    """Return the cautions; design rule: they stand on anything that names a treatment."""
+    """Return the cautions, which stand on everything that names a treatment."""
     first = (
         lang.say(f"order_cautions.{key}") for key in ("label", "user", "pollinators", "groups")
     )
