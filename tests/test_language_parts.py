@@ -181,6 +181,8 @@ def test_right_to_left_is_told_and_drawings_stay(german: Catalogue, tmp_path: Pa
     rules = re.findall(r"\.ticks [^}]*\}|\.ticks \{[^}]*\}", page)
     assert len(rules) > 4
     assert not any(re.search(r"\b(padding-left|left):", each) for each in rules)
+    # Else the minus of a longitude would stand on its other side.
+    assert f'<td class="num" dir="ltr">{position_text(CUP)}</td>' in page
     other = sheet(german)
     assert "dir=" not in other
     assert "svg{direction" not in other
