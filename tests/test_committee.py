@@ -21,7 +21,7 @@ from data.settings_file import parse_settings
 from data.zone_uses import KNOWN_USES
 from maps.committee import CommitteePage, change_text, committee_page, numbered_above
 from maps.committee_map import KEY as MAP_KEY
-from maps.language_file import english
+from maps.language_file import ENGLISH_FILE, english
 from scripts.commands.committee import findings, wanted_tactic
 from spatial.next_dates import KINDS, next_dates
 from spatial.plan_or_not import NO_PLAN, plan_or_not
@@ -52,14 +52,24 @@ def own_words(page: CommitteePage) -> list[str]:
     return [page.subtitle, page.lead, *sections, *glossary]
 
 
+MAPS = Path(__file__).resolve().parent.parent / "maps"
 TECHNICAL = ("method.", "ratio.")
 """Messages of the second page, for whoever asks."""
 
 
+def committee_sections() -> set[str]:
+    """Return the sections of the language file that the committee page and the review say."""
+    text = ENGLISH_FILE.read_text(encoding="utf-8")
+    own = text.partition("# The committee page")[2].partition("# The weekly map")[0]
+    return {*re.findall(r"^\[(\w+)\]", own, re.MULTILINE), "list", "dates", "numbers", "uses"}
+
+
 def every_template() -> Iterator[str]:
     """Yield every English text that can reach the first page."""
+    sections = committee_sections()
     for key, message in EN.messages.items():
-        if not key.startswith(TECHNICAL):
+        here = key.partition(".")[0] in sections and key not in ("numbers.p", "numbers.p_under")
+        if here and not key.startswith(TECHNICAL):
             yield from (message,) if isinstance(message, str) else message.values()
 
 
@@ -178,6 +188,14 @@ def test_no_word_of_the_trade_stands_on_the_page(
     state: str, pages: dict[str, CommitteePage]
 ) -> None:
     assert {line: forbidden(line) for line in own_words(pages[state]) if forbidden(line)} == {}
+
+
+def test_the_sections_of_the_page_are_those_under_its_banner() -> None:
+    modules = [*MAPS.glob("committee*.py"), *MAPS.glob("review*.py")]
+    code = "\n".join(path.read_text(encoding="utf-8") for path in modules)
+    used = set(re.findall(r'say\(\s*f?"(\w+)\.', code))
+    assert len(used) > 15
+    assert used <= committee_sections()
 
 
 def test_no_template_holds_a_word_of_the_trade() -> None:

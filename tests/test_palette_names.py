@@ -40,7 +40,9 @@ def literals(text: str) -> list[str]:
     """Return every colour that is written as such and not by its name in the palette."""
     found = [match[0] for each in (HEX, FUNCTION, LIBRARY) for match in each.finditer(text)]
     found += [match[0] for match in PAINTED.finditer(text) if match[1] not in NAMED]
-    return found + [match[0] for match in QUOTED.finditer(text) if match["word"] not in USES]
+    return found + [
+        match[0] for match in QUOTED.finditer(text) if match["word"].lower() not in USES
+    ]
 
 
 @pytest.mark.parametrize("path", TEXTS, ids=lambda path: str(path.relative_to(MAPS)))
