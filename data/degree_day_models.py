@@ -5,6 +5,7 @@ from __future__ import annotations
 import tomllib
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 from typing import Any, Literal, get_args
 
@@ -89,6 +90,7 @@ class DegreeDayModel:
     note: str = ""
 
 
+@cache
 def shipped_models() -> tuple[DegreeDayModel, ...]:
     """Return the models that ship, by key; none of them is ever chosen for the user."""
     return tuple(read_model(path) for path in sorted(FOLDER.glob("*.toml")))

@@ -72,9 +72,6 @@ def committee_html(page: CommitteePage, paper: str, size_pt: float) -> str:
     ]
     size = {"paper": paper.replace("a4", "A4"), "size": size_pt, "map_mm": picture.width_mm}
     style = font_faces(parts) + _STYLE + _PRINT.format(**size)
-    if lang.direction == "rtl":
-        # The places on the map are measured from the left, whatever way the text runs.
-        style += "svg{direction:ltr}"
     language = (lang.tag, lang.direction)
     return plain_page(page.title, style, parts, "committee", own_font=True, language=language)
 

@@ -37,8 +37,8 @@ _NARROW = (
     "td.words{text-align:start;white-space:normal}@media(max-width:520px){.wide{display:none}}"
 )
 
-_FROM_RIGHT = "caption{text-align:start}th,td{text-align:end}svg{direction:ltr}"
-"""Where text runs from the right; places in a picture are measured from the left all the same."""
+_FROM_RIGHT = "caption{text-align:start}th,td{text-align:end}"
+"""Where text runs from the right."""
 
 _HEADS = ("zone", "treated", "group", "before", "after", "change", "interval")
 """Columns of the table."""

@@ -62,9 +62,6 @@ def network_html(report: NetworkReport, lang: Catalogue) -> str:
         f"<footer>{paragraph(_made_from(report, lang))}</footer>",
     ]
     style = template_text("work_order.css") + template_text("plan_map.css") + STYLE + _STYLE
-    if lang.direction == "rtl":
-        # Places in the pictures are measured from the left, whatever way the text runs.
-        style += "svg{direction:ltr}"
     return plain_page(title, style, parts, language=(lang.tag, lang.direction))
 
 

@@ -19,7 +19,6 @@ from shapely.geometry.base import BaseGeometry
 
 from maps import words
 from maps.catalogue import Catalogue
-from maps.class_labels import class_labels
 from maps.labels import label_point
 from maps.packing import ALPHABET, packed_numbers, packed_run, packed_texts
 from maps.palette import activity_ramp, class_of
@@ -76,10 +75,7 @@ def map_payload(analysis: Analysis, lang: Catalogue) -> Json:
         "site": analysis.site.settings.name,
         "alphabet": ALPHABET,
         "weeks": _weeks(analysis, lang),
-        "classes": {
-            "colours": activity_ramp(len(breaks) + 1),
-            "labels": class_labels(breaks, lang),
-        },
+        "classes": {"colours": activity_ramp(len(breaks) + 1)},
         "chars": {
             "status": _flipped(STATUS_CHARS),
             "mark": _flipped(MARK_CHARS),

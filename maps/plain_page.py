@@ -74,6 +74,9 @@ def plain_page(
     policy = f"{_POLICY}; font-src data:" if own_font else _POLICY
     tag, direction = language
     way = ' dir="rtl"' if direction == "rtl" else ""
+    if way:
+        # Places in pictures are measured from the left, whatever way the text runs.
+        style += "svg{direction:ltr}"
     return (
         f'<!doctype html>\n<html lang="{escape(tag)}"{way}><head><meta charset="utf-8">'
         f'<meta http-equiv="Content-Security-Policy" content="{policy}">'

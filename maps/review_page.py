@@ -73,9 +73,6 @@ def review_html(page: ReviewPage, paper: str) -> str:
     ]
     size = _PAPER.format(paper=paper.replace("a4", "A4"))
     style = font_faces(parts) + _PAGE_STYLE + size + template_text("plan_map.css") + STYLE
-    if lang.direction == "rtl":
-        # Places in the pictures are measured from the left, whatever way the text runs.
-        style += "svg{direction:ltr}"
     language = (lang.tag, lang.direction)
     return plain_page(page.title, style, parts, "review", own_font=True, language=language)
 

@@ -34,8 +34,7 @@ _WIDTH, _HEIGHT = 400.0, 400.0
 _LEFT, _RIGHT, _TOP, _BOTTOM = 46.0, 12.0, 30.0, 62.0
 _NONE = "\N{EN DASH}"
 
-# Places in the pictures are measured from the left, whatever way the text runs.
-_RIGHT_TO_LEFT = "svg{direction:ltr}caption{text-align:right}ul{padding-left:0;padding-right:20px}"
+_RIGHT_TO_LEFT = "caption{text-align:right}ul{padding-left:0;padding-right:20px}"
 
 
 @dataclass(frozen=True, slots=True)

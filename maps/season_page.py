@@ -83,9 +83,7 @@ _MORE_STYLE = (
 )
 
 _RTL_STYLE = (
-    # Places in the pictures are measured from the left, whatever way the text runs.
-    "svg{direction:ltr}td{text-align:left}"
-    "caption,tbody th,th:first-child,.prose th,.prose td{text-align:right}"
+    "td{text-align:left}caption,tbody th,th:first-child,.prose th,.prose td{text-align:right}"
 )
 
 

@@ -115,18 +115,6 @@ def unit_key(name: str) -> str:
     return name.replace(" ", "_")
 
 
-def money_text(amount: float, currency: str) -> str:
-    """Return money, to whole units from 100.
-
-    Examples
-    --------
-    >>> money_text(1234.4, "$"), money_text(12.5, "EUR"), money_text(3, "")
-    ('$1,234', 'EUR 12.50', '3.00')
-    """
-    sign = f"{currency} " if currency[-1:].isalpha() else currency
-    return f"{sign}{amount:,.0f}" if amount >= 100 else f"{sign}{amount:,.2f}"
-
-
 def plan_sentence(plan: TreatmentPlan, lang: Catalogue) -> str:
     """Return what the plan covers, against all zones of the same uses."""
     share = plan.areas.net_m2 / plan.whole_m2 if plan.whole_m2 else 0.0

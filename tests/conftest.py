@@ -9,7 +9,10 @@ from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, settings
+from languages import language, pseudo, same, translated
 from playwright.sync_api import Browser, sync_playwright
+
+from maps.catalogue import Catalogue
 
 BROWSERS = ("chromium", "chromium-browser", "google-chrome")
 NO_BROWSER = (
@@ -67,6 +70,19 @@ def browser(chromium_path: str) -> Iterator[Browser]:
         )
         yield started
         started.close()
+
+
+@pytest.fixture(scope="session")
+def strange(tmp_path_factory: pytest.TempPathFactory) -> Catalogue:
+    """Make a language without a Latin letter, months included (Greek)."""
+    return language(tmp_path_factory.mktemp("el"), "el", translated("el", pseudo))
+
+
+@pytest.fixture(scope="session")
+def german(tmp_path_factory: pytest.TempPathFactory) -> Catalogue:
+    """Make a language that writes numbers and days in another way."""
+    own = {"dates__day": "{day}. {month} {year}"}
+    return language(tmp_path_factory.mktemp("de"), "de", translated("de", same, **own))
 
 
 @pytest.fixture(scope="session")

@@ -6,6 +6,7 @@ import ast
 import json
 import re
 from collections.abc import Callable, Mapping
+from html.parser import HTMLParser
 from pathlib import Path
 
 from babel import Locale
@@ -109,3 +110,15 @@ def sentences_of(tree: ast.Module) -> set[str]:
         elif isinstance(node, ast.Constant) and id(node) not in alone:
             texts.add(node.value if isinstance(node.value, str) else "")
     return {text for text in texts if SENTENCE.search(text)}
+
+
+class Tags(HTMLParser):
+    """The tags and attributes of a page."""
+
+    def __init__(self, page: str) -> None:
+        super().__init__()
+        self.names: list[str] = []
+        self.feed(page)
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.names += [tag, *(name for name, _ in attrs)]

@@ -54,12 +54,6 @@ def found(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Findings]:
 
 
 @pytest.fixture(scope="module")
-def strange(tmp_path_factory: pytest.TempPathFactory) -> Catalogue:
-    """Make a language without a Latin letter, months included (Greek)."""
-    return language(tmp_path_factory.mktemp("el"), "el", translated("el", pseudo))
-
-
-@pytest.fixture(scope="module")
 def german(tmp_path_factory: pytest.TempPathFactory) -> Catalogue:
     own = {
         "dates__day": "{day}. {month} {year}",

@@ -8,13 +8,12 @@ import math
 import re
 from collections.abc import Mapping
 from dataclasses import replace
-from html.parser import HTMLParser
 from pathlib import Path
 
 import pytest
 from analyses import HOSTILE
 from click.testing import CliRunner, Result
-from languages import EN, language, pseudo, same, sentences_of, translated, written
+from languages import EN, Tags, language, pseudo, same, sentences_of, translated, written
 from sites import SETTINGS, make_site
 
 from data.reading import read_site
@@ -70,18 +69,6 @@ KINDS = (
     *("demo", *CANNOT_TELL, "no weather.csv", "no treatments.csv"),
     *(f"{name}, {reference}" for name in ENDS for reference in ("same_use", "other_use")),
 )
-
-
-@pytest.fixture(scope="module")
-def strange(tmp_path_factory: pytest.TempPathFactory) -> Catalogue:
-    """Make a language without a Latin letter, months included (Greek)."""
-    return language(tmp_path_factory.mktemp("el"), "el", translated("el", pseudo))
-
-
-@pytest.fixture(scope="module")
-def german(tmp_path_factory: pytest.TempPathFactory) -> Catalogue:
-    own = {"dates__day": "{day}. {month} {year}"}
-    return language(tmp_path_factory.mktemp("de"), "de", translated("de", same, **own))
 
 
 # What is shown: one place for every word.
@@ -243,18 +230,6 @@ def test_a_long_name_in_the_legend_does_not_run_into_the_next(
         float(x) for x in re.findall(rf'<text x="([\d.]+)" y="19">(?:{long}|others)<', picture)
     )
     assert second - first >= 7 * len(long)
-
-
-class Tags(HTMLParser):
-    """The tags and attributes of a page."""
-
-    def __init__(self, page: str) -> None:
-        super().__init__()
-        self.names: list[str] = []
-        self.feed(page)
-
-    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
-        self.names += [tag, *(name for name, _ in attrs)]
 
 
 @pytest.mark.parametrize("payload", HOSTILE[:4])

@@ -17,7 +17,7 @@ from analyses import (
     usual_analysis,
     zero_analysis,
 )
-from languages import language, plain_runs, pseudo, same, sentences_of, translated
+from languages import language, plain_runs, same, sentences_of, translated
 from playwright.sync_api import Browser, Page
 
 from data.reading import read_site
@@ -51,11 +51,6 @@ SHOWN = """() => {
 @pytest.fixture(scope="module")
 def demo() -> Analysis:
     return analyse(read_site(DEMO))
-
-
-@pytest.fixture(scope="module")
-def strange(tmp_path_factory: pytest.TempPathFactory) -> Catalogue:
-    return language(tmp_path_factory.mktemp("el"), "el", translated("el", pseudo))
 
 
 def users_texts(analysis: Analysis) -> set[str]:

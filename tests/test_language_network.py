@@ -93,18 +93,6 @@ def reports(site: Path, tmp_path_factory: pytest.TempPathFactory) -> dict[str, N
     return dict(zip(REPORTS, found, strict=True))
 
 
-@pytest.fixture(scope="module")
-def strange(tmp_path_factory: pytest.TempPathFactory) -> Catalogue:
-    """Make a language without a Latin letter, months included (Greek)."""
-    return language(tmp_path_factory.mktemp("el"), "el", translated("el", pseudo))
-
-
-@pytest.fixture(scope="module")
-def german(tmp_path_factory: pytest.TempPathFactory) -> Catalogue:
-    own = {"dates__day": "{day}. {month} {year}"}
-    return language(tmp_path_factory.mktemp("de"), "de", translated("de", same, **own))
-
-
 def shown(page: str) -> str:
     """Return every text of a page: what it shows, its title, and what only machines read out."""
     body = re.sub(r"<style>.*?</style>", " ", page, flags=re.DOTALL)

@@ -8,13 +8,12 @@ import re
 from collections.abc import Mapping
 from dataclasses import replace
 from datetime import date
-from html.parser import HTMLParser
 from pathlib import Path
 
 import pytest
 from analyses import HOSTILE
 from click.testing import CliRunner, Result
-from languages import EN, language, pseudo, same, sentences_of, translated, written
+from languages import EN, Tags, language, pseudo, same, sentences_of, translated, written
 from shapely.geometry import box
 from sites import SETTINGS, make_site
 from test_treatment import GIVEN, evidence, ground, inputs
@@ -115,18 +114,6 @@ def kept_clear_plan(site: Site) -> TreatmentPlan:
     wish = Wish("adult", ("A",), "2026-W18", date(2026, 5, 3))
     given = inputs(buffers={"pond": "2 m"}, exclusion_uses=["green"])
     return plan_treatment(made, evidence(made, state=""), wish, given)
-
-
-@pytest.fixture(scope="module")
-def strange(tmp_path_factory: pytest.TempPathFactory) -> Catalogue:
-    """Make a language without a Latin letter, months included (Greek)."""
-    return language(tmp_path_factory.mktemp("el"), "el", translated("el", pseudo))
-
-
-@pytest.fixture(scope="module")
-def german(tmp_path_factory: pytest.TempPathFactory) -> Catalogue:
-    own = {"dates__day": "{day}. {month} {year}"}
-    return language(tmp_path_factory.mktemp("de"), "de", translated("de", same, **own))
 
 
 # What is shown: one place for every word.
@@ -317,18 +304,6 @@ def test_right_to_left_is_told_to_the_page_and_the_map_keeps_its_places(
         re.findall(r"(?:border|padding|margin)-(?:left|right)|text-align: (?:left|right)", css)
         == []
     )
-
-
-class Tags(HTMLParser):
-    """The tags and attributes of a page."""
-
-    def __init__(self, page: str) -> None:
-        super().__init__()
-        self.names: list[str] = []
-        self.feed(page)
-
-    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
-        self.names += [tag, *(name for name, _ in attrs)]
 
 
 @pytest.mark.parametrize("payload", HOSTILE[:4])

@@ -96,18 +96,6 @@ def sites(tmp_path_factory: pytest.TempPathFactory) -> dict[str, SiteSampling]:
 
 
 @pytest.fixture(scope="module")
-def strange(tmp_path_factory: pytest.TempPathFactory) -> Catalogue:
-    """Make a language without a Latin letter, months included (Greek)."""
-    return language(tmp_path_factory.mktemp("el"), "el", translated("el", pseudo))
-
-
-@pytest.fixture(scope="module")
-def german(tmp_path_factory: pytest.TempPathFactory) -> Catalogue:
-    own = {"dates__day": "{day}. {month} {year}"}
-    return language(tmp_path_factory.mktemp("de"), "de", translated("de", same, **own))
-
-
-@pytest.fixture(scope="module")
 def hebrew(tmp_path_factory: pytest.TempPathFactory) -> Catalogue:
     return language(tmp_path_factory.mktemp("he"), "he", translated("he"))
 

@@ -81,18 +81,6 @@ BARE = ("weather.csv", "cores.csv", "treatments.csv")
 PAGES = ("demo", "first week", "rainy", "bare")
 
 
-@pytest.fixture(scope="module")
-def strange(tmp_path_factory: pytest.TempPathFactory) -> Catalogue:
-    """Make a language without a Latin letter, months included (Greek)."""
-    return language(tmp_path_factory.mktemp("el"), "el", translated("el", pseudo))
-
-
-@pytest.fixture(scope="module")
-def german(tmp_path_factory: pytest.TempPathFactory) -> Catalogue:
-    own = {"dates__day": "{day}. {month} {year}"}
-    return language(tmp_path_factory.mktemp("de"), "de", translated("de", same, **own))
-
-
 # What is shown: one place for every word.
 
 

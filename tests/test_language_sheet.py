@@ -44,12 +44,6 @@ TOLD = ("sheet_trap", "sheet_void", "sheet_doubt", "sheet_open", "sheet_kept")
 
 
 @pytest.fixture(scope="module")
-def strange(tmp_path_factory: pytest.TempPathFactory) -> Catalogue:
-    """Make a language without a Latin letter, months included (Greek)."""
-    return language(tmp_path_factory.mktemp("el"), "el", translated("el", pseudo))
-
-
-@pytest.fixture(scope="module")
 def german(tmp_path_factory: pytest.TempPathFactory) -> Catalogue:
     own = {
         "dates__same_month": "{first_day}. bis {last_day}. {month} {year}",
