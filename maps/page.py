@@ -46,6 +46,7 @@ SCRIPTS = (
     "say",
     "unpack",
     "shapes",
+    "crowd",
     "layers",
     "curve",
     "weeks",

@@ -6,6 +6,7 @@ of a manager, a scout and a speaker through the page.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from dataclasses import replace
 from itertools import pairwise
@@ -13,6 +14,8 @@ from pathlib import Path
 from typing import Any
 
 import axe_playwright_python
+import geopandas as gpd
+import numpy as np
 import pytest
 from analyses import Sketch, sketched_analysis
 from languages import EN
@@ -348,10 +351,10 @@ def test_a_phone_opens_with_the_sentence_and_the_map(
     assert page.evaluate("document.documentElement.scrollWidth") == size["width"]
 
 
-DARK_ROUND = """([name, k]) => {
+DARK_ROUND = """(k) => {
   const map = window[document.querySelector('.map').id];
   const at = JSON.parse(document.getElementById('data').textContent).traps.at[k];
-  const sheet = document.querySelector(`.leaflet-${name}-pane canvas`);
+  const sheet = document.querySelector('.leaflet-traps-pane canvas');
   const point = map.latLngToContainerPoint(at), frame = map.getContainer().getBoundingClientRect();
   const box = sheet.getBoundingClientRect();
   const [x, y] = [frame.left + point.x - box.left, frame.top + point.y - box.top];
@@ -363,26 +366,72 @@ DARK_ROUND = """([name, k]) => {
   for (let k = 0; k < seen.length; k += 4) dark += seen[k + 3] > 200 && seen[k] < 100 ? 1 : 0;
   return dark;
 }"""
-"""How many dark pixels a painted pane has within 16 px of a trap."""
+"""How many dark pixels the painted pane has within 16 px of a trap."""
 
 
 @pytest.mark.parametrize(
-    ("mark", "least"), [("quiet_patch", 110), ("lone_busy", 140), ("lone_quiet", 120)]
+    ("mark", "least", "most"),
+    [("quiet_patch", 90, 400), ("lone_busy", 110, 400), ("lone_quiet", 95, 400), ("none", 0, 0)],
 )
 def test_a_large_network_is_painted_with_its_rings(
-    reader: Any, tmp_path: Path, mark: str, least: int
+    reader: Any, tmp_path: Path, mark: str, least: int, most: int
 ) -> None:
     """Above 1,500 traps dots and rings are stamps; a dotted or broken ring is seen as well."""
+    page = reader(DESK).opens(f"{large_map(tmp_path, mark)}#trap=T02")
+    page.wait_for_function(f"({DARK_ROUND})(1) > 5")
+    ringed = page.evaluate(DARK_ROUND, 1)
+    page.locator("[data-layer=marks]").uncheck()
+    page.evaluate("() => new Promise((done) => requestAnimationFrame(() => setTimeout(done)))")
+    bare = page.evaluate(DARK_ROUND, 1)
+    assert bare > 5
+    assert least <= ringed - bare <= most
+
+
+def large_map(folder: Path, mark: str = "none") -> str:
+    """Return the address of a map of 1,600 traps, the second one marked."""
     large = sketched_analysis(Sketch(columns=8, rows=6, traps=1600, weeks=2))
+    west, south, east, north = large.zones.total_bounds
+    rows = np.arange(1600) // 40
+    places = gpd.points_from_xy(
+        west + (np.arange(1600) % 40 + 0.3) * (east - west) / 40,
+        south + (rows + 0.3) * (north - south) / 40,
+        crs=large.traps.crs,
+    )
     alone = large.marks["location_id"].eq(large.traps["location_id"].iloc[1])
     marks = large.marks.assign(mark=alone.map({True: mark, False: "none"}))
-    path = tmp_path / "large.html"
-    path.write_text(activity_map(replace(large, marks=marks), EN), encoding="utf-8")
-    page = reader(DESK).opens(path.as_uri())
-    page.wait_for_function(f"({DARK_ROUND})(['marks', 1]) > 0")
-    assert page.evaluate(DARK_ROUND, ["marks", 1]) >= least
-    assert page.evaluate(DARK_ROUND, ["marks", 1400]) == 0
-    assert page.evaluate(DARK_ROUND, ["traps", 3]) > 5
+    path = folder / "large.html"
+    path.write_text(
+        activity_map(replace(large, marks=marks, traps=large.traps.set_geometry(places)), EN),
+        encoding="utf-8",
+    )
+    return path.as_uri()
+
+
+PLACE = """(k) => {
+  const data = JSON.parse(document.getElementById('data').textContent);
+  const map = window[document.querySelector('.map').id];
+  const frame = map.getContainer().getBoundingClientRect();
+  const { x, y } = map.latLngToContainerPoint(data.traps.at[k]);
+  return [frame.left + x, frame.top + y];
+}"""
+"""Where a trap is on the screen."""
+
+
+def test_painted_dots_answer_the_pointer(reader: Any, tmp_path: Path) -> None:
+    """A stamp is no shape of its own: the trap under the pointer is told, or the zone beside it."""
+    page = reader(DESK).opens(f"{large_map(tmp_path)}#trap=T701")
+    page.locator(".map").scroll_into_view_if_needed()
+    here, next_one = page.evaluate(PLACE, 700), page.evaluate(PLACE, 701)
+    for (x, y), name in ((here, "T701"), (next_one, "T702")):
+        page.mouse.move(x, y)
+        page.locator(".leaflet-tooltip", has_text=name).wait_for()
+        page.wait_for_timeout(100)
+    page.mouse.click(*next_one)
+    assert page.locator("#detail h3").text_content() == "Trap T702"
+    page.wait_for_timeout(100)
+    (x, y), (beyond, _) = page.evaluate(PLACE, 701), page.evaluate(PLACE, 702)
+    page.mouse.click((x + beyond) / 2, y)
+    assert re.match(r"Zone Z\d\d", page.locator("#detail h3").text_content())
 
 
 def test_a_long_story_has_the_key_beside_it(reader: Any, address: str) -> None:

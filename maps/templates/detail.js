@@ -206,10 +206,10 @@ function visitSaid(code) {
 function trapStory(k) {
   const t = data.traps;
   const rows = data.weeks.map(([number], week) => {
-    const code = data.chars.status[t.status[week].charAt(k)];
-    const ok = code === 'ok';
-    return [String(number), visitSaid(code), ok ? written(t.weekAdults[week][k] || 0) : '',
-      ok ? written(t.weekNights[week][k] || 0) : '', ok ? rateText(rateOf(t.weekAdults[week][k], t.weekNights[week][k])) : ''];
+    const code = data.chars.status[statusOf(week).charAt(k)];
+    const [adults, nights] = [adultsOf(week)[k], nightsOf(week)[k]];
+    const caught = code === 'ok' ? [written(adults || 0), written(nights || 0), rateText(rateOf(adults, nights))] : ['', '', ''];
+    return [String(number), visitSaid(code), ...caught];
   });
   const history = weekTable(say('map_panel.visits'), ['col_week', 'col_visit', 'col_adults', 'col_nights', 'col_per_week'], rows);
   history.open = true;
@@ -233,15 +233,16 @@ function zoneFacts(k) {
 
 function trapFacts(k) {
   const t = data.traps;
-  const status = data.chars.status[t.status[currentWeek].charAt(k)];
-  const caught = { adults: say('map_panel.adults', t.weekAdults[currentWeek][k] || 0), nights: nightsSaid(t.weekNights[currentWeek][k] || 0) };
-  const mark = data.chars.mark[t.mark[currentWeek].charAt(k)];
+  const status = data.chars.status[statusOf(currentWeek).charAt(k)];
+  const caught = { adults: say('map_panel.adults', adultsOf(currentWeek)[k] || 0), nights: nightsSaid(nightsOf(currentWeek)[k] || 0) };
+  const mark = data.chars.mark[markOf(currentWeek).charAt(k)];
   const said = say(`marks.${mark}`);
   const rate = withInterval('rate_interval', 'interval', t.interval[k]);
+  const [adults, nights] = [adultsOf, nightsOf].map((valuesOf) => toDate(valuesOf, currentWeek, k));
   return factsSaid([
     ['design', data.designs[t.design[k]]], ['zone', t.zone[k] < 0 ? '' : data.zones.id[t.zone[k]]], ['place', t.placement[k]],
     ['week', status === 'ok' ? say('map_panel.caught', undefined, caught) : visitSaid(status)],
-    ['to_date', rateLine(rateOf(t.adults[currentWeek][k], t.nights[currentWeek][k]), t.nights[currentWeek][k], rate, t.adults[currentWeek][k] || 0)],
+    ['to_date', rateLine(rateOf(adults, nights), nights, rate, adults)],
     ['mark', mark === 'not_testable' && t.why[k] ? say('map_panel.not_testable', undefined, { mark: said, why: t.why[k] }) : said],
     ['for_place', currentWeek === lastWeek ? t.expected[k] : ''],
   ]);

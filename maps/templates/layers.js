@@ -1,20 +1,24 @@
 // What stands on the map. Each layer has its own pane, so that its place in the stack is fixed.
 const INK = 'colour(INK)';
-// Dots, lines and signs grow with a wall; the areas of the dots keep their ratios.
-let dotFactor = 1;
 const calm = window.matchMedia('(prefers-reduced-motion: reduce)').matches;
 if (calm) {
   map._zoomAnimated = false;
   map.options.inertia = false;
   map.panBy = (offset) => L.Map.prototype.panBy.call(map, offset, { animate: false });
 }
-// A large network is painted, not drawn: thousands of SVG outlines would make every step crawl.
+// Dots, lines and signs grow with a wall; the areas of the dots keep their ratios.
+let dotFactor = 1;
+let enlargedLooks = new Map();
+let ringLooks = {};
+// The view comes first: what is laid on a map that moves afterwards is drawn twice.
+fitAll();
+// A large network is painted, not drawn.
 const many = data.traps.id.length > 1500;
 const renderers = {};
 const layers = {};
 ['refuges', 'zones', 'obstacles', 'links', 'marks', 'chosen', 'traps', 'letters', 'suggestions'].forEach((name, k) => {
   map.createPane(name).style.zIndex = 400 + 10 * k;
-  renderers[name] = many && (name === 'traps' || name === 'marks') ? L.canvas({ pane: name, padding: 0.2 }) : L.svg({ pane: name, padding: 0.5 });
+  renderers[name] = many && name === 'traps' ? L.canvas({ pane: name, padding: 0.2 }) : L.svg({ pane: name, padding: 0.5 });
   layers[name] = L.layerGroup().addTo(map);
 });
 
@@ -65,7 +69,8 @@ function nameOf(id, name) {
 }
 
 function named(shape, text) {
-  const follow = (event) => label.setContent(textElement('bdi', text)).setLatLng(event.latlng).addTo(map);
+  const words = typeof text === 'function' ? text : () => text;
+  const follow = (event) => label.setContent(textElement('bdi', words())).setLatLng(event.latlng).addTo(map);
   return shape.on({ mouseover: follow, mousemove: follow, mouseout: () => label.remove() });
 }
 
@@ -91,10 +96,12 @@ const zones = data.zones.id.map((id, k) => {
   return shape.addTo(layers.zones);
 });
 
-const traps = data.traps.id.map((id, k) => {
-  const dot = new Glyph(data.traps.at[k], styled('traps', {
-    shape: data.shapes[data.traps.design[k] % data.shapes.length], className: 'trap',
-  }));
+function shapeOf(k) {
+  return data.shapes[data.traps.design[k] % data.shapes.length];
+}
+
+const traps = many ? [] : data.traps.id.map((id, k) => {
+  const dot = new Glyph(data.traps.at[k], styled('traps', { shape: shapeOf(k), className: 'trap' }));
   named(dot, id);
   dot.on('click', (event) => { L.DomEvent.stop(event); choose('trap', k, 'map'); });
   return dot.addTo(layers.traps);
@@ -153,29 +160,53 @@ function zoneFill(state) {
   return state in data.chars.state ? `url(#fill-${state})` : data.classes.colours[Number(state)];
 }
 
+// Dots of one look share one object: a painted map makes one stamp of it.
+const GONE_LOOK = { radius: 2, color: 'colour(PAPER)', weight: 0.8, fillColor: 'colour(GONE)', fillOpacity: 1, inner: '' };
+const VOID_LOOK = { radius: 6, color: INK, weight: 1.6, fillColor: 'colour(PAPER)', fillOpacity: 0.55, inner: 'cross' };
+const UNCHECKED_LOOK = { ...VOID_LOOK, inner: 'bar' };
+const ZERO_LOOK = { radius: 4, color: INK, weight: 1.5, fillColor: 'colour(PAPER)', fillOpacity: 1, inner: '' };
+const CAUGHT_LOOK = { color: 'colour(PAPER)', weight: 1.3, fillColor: INK, fillOpacity: 0.88, inner: '' };
+const caughtLooks = new Map();
+
+function caughtLook(rate) {
+  const exact = Math.max(3.5, data.dot * Math.sqrt(rate));
+  const radius = many ? Math.round(2 * exact) / 2 : exact;
+  if (!caughtLooks.has(radius)) caughtLooks.set(radius, { ...CAUGHT_LOOK, radius });
+  return caughtLooks.get(radius);
+}
+
 function dotLook(week, k) {
-  const look = plainLook(week, k);
+  const status = statusOf(week).charAt(k);
+  if (status === ' ') return enlarged(GONE_LOOK);
+  if (status !== 'o') return enlarged(status === 'n' ? UNCHECKED_LOOK : VOID_LOOK);
+  const rate = rateOf(adultsOf(week)[k], nightsOf(week)[k]);
+  return enlarged(rate ? caughtLook(rate) : ZERO_LOOK);
+}
+
+function enlarge(factor) {
+  dotFactor = factor;
+  enlargedLooks = new Map();
+  ringLooks = {};
+}
+
+// A look for the room: larger, its line wider, its dashes longer in the same measure.
+function enlarged(look) {
   if (dotFactor === 1) return look;
-  return { ...look, radius: look.radius * dotFactor, weight: look.weight * dotFactor };
+  if (!enlargedLooks.has(look)) enlargedLooks.set(look, enlargedLook(look));
+  return enlargedLooks.get(look);
 }
 
-// A line for the room: wider, its dashes longer in the same measure.
-function enlarged(line) {
-  if (dotFactor === 1) return line;
-  const dashes = line.dashArray && line.dashArray.split(' ').map((part) => part * dotFactor).join(' ');
-  return { ...line, weight: line.weight * dotFactor, ...(dashes ? { dashArray: dashes } : {}) };
+function enlargedLook(look) {
+  const larger = { ...look, weight: look.weight * dotFactor };
+  if (look.radius) larger.radius = look.radius * dotFactor;
+  if (look.dashArray) larger.dashArray = look.dashArray.split(' ').map((part) => part * dotFactor).join(' ');
+  return larger;
 }
 
-function plainLook(week, k) {
-  const status = data.traps.status[week].charAt(k);
-  if (status === ' ') return { radius: 2, color: 'colour(PAPER)', weight: 0.8, fillColor: 'colour(GONE)', fillOpacity: 1, inner: '' };
-  if (status !== 'o') {
-    return { radius: 6, color: INK, weight: 1.6, fillColor: 'colour(PAPER)', fillOpacity: 0.55, inner: status === 'n' ? 'bar' : 'cross' };
-  }
-  const rate = rateOf(data.traps.weekAdults[week][k], data.traps.weekNights[week][k]);
-  if (!rate) return { radius: 4, color: INK, weight: 1.5, fillColor: 'colour(PAPER)', fillOpacity: 1, inner: '' };
-  const radius = Math.max(3.5, data.dot * Math.sqrt(rate));
-  return { radius, color: 'colour(PAPER)', weight: 1.3, fillColor: INK, fillOpacity: 0.88, inner: '' };
+const crowd = many && new Crowd(data.traps.at, styled('traps', { weight: CAUGHT_LOOK.weight })).addTo(layers.traps);
+if (many) {
+  named(crowd, () => data.traps.id[crowd.under]);
+  crowd.on('click', (event) => { L.DomEvent.stop(event); choose('trap', crowd.under, 'map'); });
 }
 
 function isNear() {
@@ -196,10 +227,18 @@ function drawMarks(week) {
       if (letter) addLetter(data.zones.middle[k], letter, [8, -10], 'letter state');
     });
   }
-  data.traps.id.forEach((_, k) => {
-    const letter = data.traps.mark[week].charAt(k);
-    if (letter in MARK_RINGS) drawTrapMark(k, letter, near);
+  drawTrapMarks(week, near);
+}
+
+function drawTrapMarks(week, near) {
+  const rings = [];
+  [...markOf(week)].forEach((letter, k) => {
+    if (!(letter in MARK_RINGS)) return;
+    const radius = dotLook(week, k).radius + (near ? 5 : 4);
+    rings.push({ at: data.traps.at[k], letter, radius });
+    if (near || data.traps.zone[k] < 0) addLetter(data.traps.at[k], letter, [-radius * 0.6, radius + 8]);
   });
+  if (many) paintRings(rings); else rings.forEach(drawRing);
 }
 
 function drawZoneMark(k, letter, lines) {
@@ -211,15 +250,24 @@ function drawZoneMark(k, letter, lines) {
   addLetter(data.zones.middle[k], letter, [8, 8]);
 }
 
-function drawTrapMark(k, letter, near) {
-  const radius = traps[k].options.radius + (near ? 5 : 4);
+const HALO = 1.6;
+
+// The white edge is a ring of its own.
+function drawRing({ at, letter, radius }) {
   const ring = enlarged(MARK_RINGS[letter]);
   const look = { radius, fill: false, interactive: false };
-  // A stamp carries its own white edge; drawn as SVG, it is a ring of its own.
-  if (many) look.halo = 1.6;
-  else new Glyph(data.traps.at[k], styled('marks', { ...look, shape: ring.shape, color: 'colour(PAPER)', weight: ring.weight + 1.6 })).addTo(layers.marks);
-  new Glyph(data.traps.at[k], styled('marks', { ...look, color: INK, ...ring, className: `trap-mark-${letter}` })).addTo(layers.marks);
-  if (near || data.traps.zone[k] < 0) addLetter(data.traps.at[k], letter, [-radius * 0.6, radius + 8]);
+  new Glyph(at, styled('marks', { ...look, shape: ring.shape, color: 'colour(PAPER)', weight: ring.weight + HALO })).addTo(layers.marks);
+  new Glyph(at, styled('marks', { ...look, color: INK, ...ring, className: `trap-mark-${letter}` })).addTo(layers.marks);
+}
+
+// A stamp carries its own white edge; rings lie under the dots of their pane.
+function paintRings(rings) {
+  const stampsShown = rings.map(({ letter, radius }) => {
+    const ring = enlarged(MARK_RINGS[letter]);
+    ringLooks[`${letter} ${radius}`] ??= { ...ring, radius, fill: false, color: INK, halo: HALO };
+    return stampOf(ring.shape, ringLooks[`${letter} ${radius}`]);
+  });
+  new Crowd(rings.map(({ at }) => at), styled('traps', { interactive: false })).show(stampsShown).addTo(layers.marks).bringToBack();
 }
 
 // The side of a letter's box in px; the style gives the large view its size.
@@ -245,31 +293,17 @@ function drawWeek(week) {
     const fillColor = evidence ? evidence.fills[evidence.zone.charAt(k)] : zoneFill(data.zones.state[week].charAt(k));
     if (shape.options.fillColor !== fillColor) shape.setStyle({ fillColor });
   });
+  if (many) crowd.show(data.traps.id.map((_, k) => stampOf(shapeOf(k), dotLook(week, k))));
   traps.forEach((dot, k) => {
     const look = dotLook(week, k);
-    if (many) {
-      Object.assign(dot.options, look);
-      dot._radius = look.radius;
-      if (dot._point) dot._updateBounds();
-      return;
-    }
     dot.options.inner = look.inner;
     dot.setStyle(look);
     dot.setRadius(look.radius);
   });
   drawMarks(week);
-  if (many) repaint('traps');
 }
 
 // Painted dots lie over the zones and take their clicks, so a click beside every dot asks for the zone.
-function repaint(name) {
-  const canvas = renderers[name];
-  if (!canvas._ctx) return;
-  cancelAnimationFrame(canvas._redrawRequest);
-  canvas._redrawRequest = null;
-  canvas._redrawBounds = null;
-  canvas._redraw();
-}
 if (many) {
   map.getPane('marks').style.pointerEvents = 'none';
   map.on('click', (event) => {

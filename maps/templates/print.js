@@ -17,7 +17,7 @@ function beforePrint() {
   map.stop();
   if (map._animatingZoom) map._onZoomTransitionEnd();
   document.body.classList.add('printing');
-  if (projected) { enlarge(false); drawWeek(currentWeek); }
+  if (projected) { showLarge(false); drawWeek(currentWeek); }
   map.invalidateSize({ animate: false });
   map.fitBounds(data.bounds, { animate: false, ...(onePage() ? ROOM_FOR_SIGNS : WHOLE_MAP) });
 }
@@ -25,7 +25,7 @@ function beforePrint() {
 function afterPrint() {
   document.body.classList.remove('printing');
   leaveOnePage();
-  if (viewBefore && viewBefore.projected) { enlarge(true); drawWeek(currentWeek); }
+  if (viewBefore && viewBefore.projected) { showLarge(true); drawWeek(currentWeek); }
   map.invalidateSize({ animate: false });
   if (viewBefore) map.setView(viewBefore.centre, viewBefore.zoom, { animate: false });
   viewBefore = null;
@@ -84,5 +84,4 @@ document.getElementById('print-one').addEventListener('click', () => {
 window.addEventListener('beforeprint', beforePrint);
 window.addEventListener('afterprint', afterPrint);
 
-fitAll();
 settle();

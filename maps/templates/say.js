@@ -1,9 +1,14 @@
 // The page's language: fills in messages and writes numbers as maps/catalogue.py does.
 function languageOf({ locale, messages }) {
   const forms = new Intl.PluralRules(locale);
-  const written = (value, digits) => new Intl.NumberFormat(locale, {
+  const writers = new Map();
+  const writerOf = (digits) => new Intl.NumberFormat(locale, {
     minimumFractionDigits: digits ?? 0, maximumFractionDigits: digits ?? 6, numberingSystem: 'latn', useGrouping: 'always',
-  }).format(value);
+  });
+  const written = (value, digits) => {
+    if (!writers.has(digits)) writers.set(digits, writerOf(digits));
+    return writers.get(digits).format(value);
+  };
   const shown = (value) => (typeof value === 'number' ? written(value) : String(value));
 
   function say(key, number, values = {}) {

@@ -18,9 +18,9 @@ function roomFactor() {
   return Math.max(1, window.innerWidth / 1600);
 }
 
-function enlarge(on) {
+function showLarge(on) {
   document.body.classList.toggle('projected', on);
-  dotFactor = on ? roomFactor() : 1;
+  enlarge(on ? roomFactor() : 1);
   ruler.options.maxWidth = 140 * dotFactor;
   spreadSigns();
 }
@@ -34,7 +34,7 @@ function roomParts() {
 }
 
 function project(on) {
-  enlarge(on);
+  showLarge(on);
   document.querySelectorAll('.room').forEach((box) => box.remove());
   if (on) document.querySelector('.side').prepend(roomParts());
   pressed(projectButton, on);

@@ -4,10 +4,15 @@ Run as ``python -m scripts.bench.page_size [TRAPS] [WEEKS] [ZONES]``: prints siz
 to the first picture with all traps on it, and time of one week step to its picture (median and
 slowest), each in a Chromium of this machine with the network cut. The large network is the demo's
 analysis with invented traps and counts; no statistic is worked out for it.
+
+Times of one machine differ threefold from one hour to the next, so the same run measures a bare
+page as well: a canvas, and as many stamps on it at each step. The last column is a step in times of
+that page's.
 """
 
 from __future__ import annotations
 
+import math
 import statistics
 import sys
 import tempfile
@@ -43,17 +48,34 @@ STEPS = (
     "took.push(performance.now() - start); } return took; }"
 )
 
+BARE = """<!doctype html><title>Bare</title><canvas width="1280" height="784"></canvas>
+<input id="week" type="range" max="{steps}"><script>
+const ctx = document.querySelector('canvas').getContext('2d');
+const sheet = new OffscreenCanvas(14, 14), pen = sheet.getContext('2d');
+pen.arc(7, 7, 6, 0, 7);
+pen.fill();
+const stamp = sheet.transferToImageBitmap();
+function step() {{
+  ctx.clearRect(0, 0, 1280, 784);
+  for (let k = 0; k < {stamps}; k += 1) ctx.drawImage(stamp, 7 * k % 1266, 11 * k % 770, 14, 14);
+}}
+step();
+document.getElementById('week').addEventListener('input', step);
+</script>"""
+
 
 def main(traps: int, weeks: int, zones: int) -> None:
     """Measure both pages and print the figures."""
     demo = analyse(read_site(SITE))
     pages = {
+        f"bare page of {traps} stamps": BARE.format(stamps=traps, steps=weeks - 1),
         "demo": activity_map(demo, english()),
         f"{traps} traps x {weeks} weeks x {zones} zones": activity_map(
             invented(demo, traps, weeks, zones), english()
         ),
     }
-    print(f"{'page':38s} {'MB':>6s} {'painted ms':>11s} {'step ms':>8s} {'slowest':>8s}")
+    print(f"{'page':38s} {'MB':>6s} {'painted ms':>11s} {'step ms':>8s} {'slowest':>8s} {'x':>6s}")
+    bare = math.nan
     with tempfile.TemporaryDirectory() as folder, sync_playwright() as playwright:
         browser = playwright.chromium.launch(
             executable_path="/usr/bin/chromium", args=["--no-sandbox"]
@@ -62,9 +84,11 @@ def main(traps: int, weeks: int, zones: int) -> None:
             path = Path(folder, "page.html")
             path.write_text(html, encoding="utf-8")
             painted, steps = _times(browser.new_page(offline=True), path)
+            step = statistics.median(steps)
+            bare = step if math.isnan(bare) else bare
             print(
                 f"{name:38s} {path.stat().st_size / 1e6:6.3f} {painted:11.0f} "
-                f"{statistics.median(steps):8.1f} {max(steps):8.1f}"
+                f"{step:8.1f} {max(steps):8.1f} {step / bare:6.2f}"
             )
         browser.close()
 
