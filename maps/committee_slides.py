@@ -17,6 +17,7 @@ from pptx.dml.color import RGBColor
 from pptx.enum.dml import MSO_PATTERN
 from pptx.enum.shapes import MSO_SHAPE
 from pptx.enum.text import MSO_ANCHOR, PP_ALIGN
+from pptx.oxml.ns import qn
 from pptx.presentation import Presentation as Slides
 from pptx.slide import Slide
 from pptx.util import Emu, Mm, Pt
@@ -38,9 +39,22 @@ SLIDES: tuple[tuple[str, ...], ...] = (
 
 _WIDE_MM, _HIGH_MM = 338.7, 190.5
 _LEFT_MM, _TOP_MM, _BODY_MM = 16.0, 12.0, 36.0
-_SIZES_PT = (24, 22, 20, 18, 16, 14, 12, 11, 10)
+_SIZES_PT = (32, 30, 28, 26, 24, 22, 20, 18, 17, 16, 15, 14, 13, 12, 11, 10)
 _FONT = "Open Sans"
+_FONT_SHAPES = ((0.47, 1.37), (0.51, 1.17))
+"""Mean letter and line height of Open Sans and of a wide font that may stand in, in ems."""
+
 _PATTERNS = {True: MSO_PATTERN.WIDE_UPWARD_DIAGONAL, False: MSO_PATTERN.WIDE_DOWNWARD_DIAGONAL}
+_BOLD = 1.2
+"""How much wider bold letters are."""
+
+_POINT_MM = 0.3528
+_SPACE_AFTER = 0.3
+"""Between paragraphs, in ems."""
+
+_INSETS_MM = (5.1, 2.6)
+"""What a text box keeps free across and down, both sides together, mm."""
+
 _EPOCH = (1980, 1, 1, 0, 0, 0)
 
 
@@ -80,10 +94,10 @@ def _empty(deck: Slides) -> Slide:
 def _put_sections(slide: Slide, page: CommitteePage, keys: Sequence[str]) -> None:
     sections = [page.section(key) for key in keys]
     if keys == SLIDES[0]:
-        _put_text(slide, [(page.title, True)], (_LEFT_MM, _TOP_MM, 306.0, 16.0), 32)
-        _put_text(slide, [(page.subtitle, False)], (_LEFT_MM, 28.0, 306.0, 10.0), 18)
-        _put_text(slide, [(page.lead, True)], (_LEFT_MM, 40.0, 306.0, 18.0), 24)
-        _put_section(slide, sections[0], (_LEFT_MM, 62.0, 306.0, 118.0))
+        _put_fitting(slide, [page.title], (_LEFT_MM, 10.0, 306.0, 18.0), bold=True)
+        _put_fitting(slide, [page.subtitle], (_LEFT_MM, 27.0, 306.0, 11.0), 18)
+        _put_fitting(slide, [page.lead], (_LEFT_MM, 37.0, 306.0, 24.0), 24, bold=True)
+        _put_section(slide, sections[0], (_LEFT_MM, 60.0, 306.0, 126.0), 18)
         return
     wide = 306.0 if len(sections) == 1 else 148.0
     for number, section in enumerate(sections):
@@ -105,24 +119,35 @@ Box = tuple[float, float, float, float]
 """Left, top, width and height, mm."""
 
 
-def _put_section(slide: Slide, section: Section, box: Box) -> None:
+def _put_section(slide: Slide, section: Section, box: Box, head_pt: int = 26) -> None:
     left, top, wide, high = box
-    # Bold letters are wider; the box keeps a margin.
-    size = min(26.0, (wide - 6.0) / (0.6 * len(section.heading) * 0.3528))
-    _put_text(slide, [(section.heading, True)], (left, top, wide, 14.0), int(size))
+    # One line high, so that the heading is one line.
+    head = 0.62 * head_pt
+    _put_fitting(slide, [section.heading], (left, top, wide, head), head_pt, bold=True)
     lines = [*(f"{head} {text}" for head, text in section.items), *section.lines]
-    below = (left, top + 16.0, wide, high - 16.0)
-    _put_text(slide, [(line, False) for line in lines], below, _size_pt(lines, wide, high - 16.0))
+    _put_fitting(slide, lines, (left, top + head, wide, high - head), 24)
 
 
-def _size_pt(lines: Sequence[str], wide: float, high: float) -> int:
-    """Return the largest size of text that should fit, at half an em for a letter."""
-    for size in _SIZES_PT:
-        letters = wide / (0.52 * size * 0.3528)
-        rows = sum(1 + int(len(line) / letters) for line in lines)
-        if (rows + 0.35 * len(lines)) * size * 0.3528 * 1.25 <= high:
-            return size
-    return _SIZES_PT[-1]
+def _put_fitting(
+    slide: Slide, lines: Sequence[str], box: Box, most_pt: int = 32, *, bold: bool = False
+) -> None:
+    """Write a text as large as it should fit, whether or not the font is there."""
+    wide, high = box[2] - _INSETS_MM[0], box[3] - _INSETS_MM[1]
+    sizes = [size for size in _SIZES_PT if size <= most_pt]
+    fitting = (size for size in sizes if _text_mm(lines, size, wide, bold=bold) <= high)
+    _put_text(slide, [(line, bold) for line in lines], box, next(fitting, sizes[-1]))
+
+
+def _text_mm(lines: Sequence[str], size_pt: float, wide: float, *, bold: bool) -> float:
+    """Return how high a text stands in a box of that width, mm, in the font that takes more."""
+    em = size_pt * _POINT_MM
+    row_ems = wide / (em * (_BOLD if bold else 1.0))
+    highs = [
+        sum(math.ceil(len(line) * letter / row_ems) * row + _SPACE_AFTER for line in lines)
+        for letter, row in _FONT_SHAPES
+    ]
+    # What follows the last paragraph may lie outside.
+    return em * (max(highs) - _SPACE_AFTER)
 
 
 def _put_text(slide: Slide, lines: Sequence[tuple[str, bool]], box: Box, size_pt: float) -> None:
@@ -131,7 +156,7 @@ def _put_text(slide: Slide, lines: Sequence[tuple[str, bool]], box: Box, size_pt
     frame.vertical_anchor = MSO_ANCHOR.TOP
     for number, (line, bold) in enumerate(lines):
         paragraph = frame.paragraphs[0] if number == 0 else frame.add_paragraph()
-        paragraph.space_after = Pt(size_pt * 0.3)
+        paragraph.space_after = Pt(size_pt * _SPACE_AFTER)
         run = paragraph.add_run()
         run.text = _clean(line)
         run.font.size, run.font.bold, run.font.name = Pt(size_pt), bold, _FONT
@@ -176,10 +201,16 @@ def _freeform(slide: Slide, area: Area, style: Style, frame: Frame, edge: str = 
         builder.add_line_segments(ring[1:], close=True)
     shape = builder.convert_to_shape()
     shape.name = _clean(area.name) or area.kind
-    shape.shadow.inherit = False
+    _plain(shape)
     _filled(shape.fill, style)
     shape.line.color.rgb = _colour(edge)
     shape.line.width = Pt(2.8 * style.edge_mm if edge == INK else 0.25)
+
+
+def _plain(shape: Any) -> None:
+    """Take the theme's style away: some office programs draw its shadow even when told not to."""
+    # The library has no name for it.
+    shape._element.remove(shape._element.find(qn("p:style")))
 
 
 def _emu(point: Point, frame: Frame) -> tuple[int, int]:
@@ -205,7 +236,7 @@ def _letter(slide: Slide, spot: Point, text: str) -> None:
     left, top, side = spot[0] - radius, spot[1] - radius, 2 * radius
     shape = slide.shapes.add_shape(MSO_SHAPE.OVAL, *(Mm(each) for each in (left, top, side, side)))
     shape.name = text
-    shape.shadow.inherit = False
+    _plain(shape)
     shape.fill.solid()
     shape.fill.fore_color.rgb = _colour(PAPER)
     shape.line.color.rgb = _colour(INK)

@@ -12,6 +12,7 @@ import zipfile
 from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
+from typing import Any
 
 import pypdf
 import pytest
@@ -19,6 +20,7 @@ from analyses import HOSTILE
 from click.testing import CliRunner, Result
 from committee_sites import STATES, state_page, state_site
 from fontTools.ttLib import TTFont
+from PIL import ImageFont
 from playwright.sync_api import Browser
 from pptx import Presentation
 from pptx.enum.shapes import MSO_SHAPE_TYPE
@@ -248,6 +250,33 @@ def test_every_heading_of_the_slides_is_one_line(pages: dict[str, CommitteePage]
                 told[text] = wide / (shape.width - 2 * 91440)
     assert set(told) == headings
     assert max(told.values()) < 1
+
+
+@pytest.mark.parametrize("case", [*STATES, "hostile"])
+def test_every_text_of_the_slides_fits_its_box(case: str, pages: dict[str, CommitteePage]) -> None:
+    """Set word by word in its own font, which is taller than what an office program may take."""
+    deck = Presentation(io.BytesIO(committee_slides(pages[case])))
+    fonts = [ImageFont.truetype(font_file(weight), 1000) for weight in ("Regular", "Bold")]
+    for number, slide in enumerate(deck.slides):
+        frames = [shape for shape in slide.shapes if shape.name.startswith("TextBox")]
+        for shape in frames if number != 1 else []:
+            runs = [paragraph.runs[0] for paragraph in shape.text_frame.paragraphs]
+            high = sum(set_high(run, fonts[bool(run.font.bold)], shape.width) for run in runs)
+            # What follows the last paragraph may lie outside.
+            assert high - 0.3 * runs[-1].font.size <= shape.height - 2 * 45720, runs[0].text
+            assert shape.top + shape.height <= deck.slide_height
+
+
+def set_high(run: Any, font: ImageFont.FreeTypeFont, wide: int) -> float:
+    """Return how high a paragraph stands, EMU."""
+    rows, row = 1, ""
+    for word in run.text.split():
+        longer = f"{row} {word}".strip()
+        if font.getlength(longer) / 1000 * run.font.size <= wide - 2 * 91440:
+            row = longer
+        else:
+            rows, row = rows + 1, word
+    return float((1.37 * rows + 0.3) * run.font.size)
 
 
 def test_every_section_has_its_place_on_page_and_slides(pages: dict[str, CommitteePage]) -> None:
