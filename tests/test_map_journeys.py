@@ -451,3 +451,24 @@ def test_a_wall_is_used(reader: Any, address: str) -> None:
     (shown,) = boxes(page, ".map")
     assert shown["width"] > WALL["width"] / 2
     assert shown["height"] > WALL["height"] / 2
+
+
+@pytest.mark.parametrize("size", [DESK, PHONE, WALL], ids=["desk", "phone", "wall"])
+@pytest.mark.parametrize("large", [False, True], ids=["usual", "large"])
+def test_letters_lie_neither_on_signs_nor_on_each_other(
+    reader: Any, address: str, size: ViewportSize, large: bool
+) -> None:
+    """But for the large letters on a phone, where two pairs have no free place."""
+    page = reader(size).opens(address)
+    if large:
+        page.locator("#project").click()
+    letters, signs = boxes(page, ".map .letter"), boxes(page, ".map .place.leaflet-marker-icon")
+    assert len(letters) > 20
+    overlaps = [
+        (a, b)
+        for k, a in enumerate(letters)
+        for b in (*letters[:k], *signs)
+        if min(a["right"], b["right"]) - max(a["left"], b["left"]) > 1
+        and min(a["bottom"], b["bottom"]) - max(a["top"], b["top"]) > 1
+    ]
+    assert len(overlaps) <= (2 if size == PHONE and large else 0)

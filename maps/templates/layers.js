@@ -135,6 +135,8 @@ data.suggestions.forEach(([number, at, sentence], k) => {
 });
 
 // Signs of places that would cover each other stand one above the other, each on a stem to its place.
+let signs = [];
+
 function spreadSigns() {
   const taken = [];
   const size = Math.round(24 * dotFactor);
@@ -153,6 +155,7 @@ function spreadSigns() {
     sign.style.marginTop = `${-size - lift}px`;
     sign.style.setProperty('--stem', `${lift}px`);
   });
+  signs = map.hasLayer(layers.suggestions) ? taken.map(([x, y]) => [x - size / 2, y - size, size]) : [];
 }
 map.on('zoomend resize', spreadSigns);
 
@@ -217,17 +220,18 @@ function drawMarks(week) {
   const near = isNear();
   const far = map.getSize().x < 500 ? MARK_LINES_SMALL : MARK_LINES_FAR;
   layers.marks.clearLayers();
-  data.zones.id.forEach((_, k) => {
-    const letter = data.zones.mark[week].charAt(k);
-    if (letter in MARK_LINES) drawZoneMark(k, letter, near ? MARK_LINES : far);
-  });
   const evidence = evidenceOf(week);
   if (evidence) {
     evidence.letters.forEach((letter, k) => {
       if (letter) addLetter(data.zones.middle[k], letter, [8, -10], 'letter state');
     });
   }
+  data.zones.id.forEach((_, k) => {
+    const letter = data.zones.mark[week].charAt(k);
+    if (letter in MARK_LINES) drawZoneMark(k, letter, near ? MARK_LINES : far);
+  });
   drawTrapMarks(week, near);
+  spreadLetters();
 }
 
 function drawTrapMarks(week, near) {
@@ -282,6 +286,27 @@ function addLetter(at, letter, anchor, css = 'letter') {
   L.marker(at, { icon, pane: 'letters', interactive: false, keyboard: false }).addTo(layers.marks);
 }
 
+// A letter that would lie on a sign or on a letter before it goes one place aside, if one is free there.
+const ASIDE = [[0, 0], [0, 1], [1, 0], [-1, 0], [0, -1], [1, 1], [-1, 1], [1, -1], [-1, -1]];
+
+function spreadLetters() {
+  const side = letterSide();
+  const taken = [...signs];
+  const free = (left, top) => !taken.some(([x, y, wide]) => left < x + wide && x < left + side && top < y + wide && y < top + side);
+  layers.marks.eachLayer((marker) => {
+    if (!marker.options.icon) return;
+    const [x, y] = marker.options.icon.options.iconAnchor;
+    const at = map.latLngToLayerPoint(marker.getLatLng()).subtract([x, y]);
+    const places = ASIDE.map(([right, down]) => [right * (side + 1), down * (side + 1)]);
+    const [right, down] = places.find(([a, b]) => free(at.x + a, at.y + b)) || [0, 0];
+    taken.push([at.x + right, at.y + down, side]);
+    const letter = marker.getElement();
+    if (!letter) return;
+    letter.style.marginLeft = `${right - x}px`;
+    letter.style.marginTop = `${down - y}px`;
+  });
+}
+
 // Evidence against the limits is worked out for the last week only; earlier weeks show catch rates.
 function evidenceOf(week) {
   return week === data.weeks.length - 1 ? data.evidence : null;
@@ -314,7 +339,7 @@ if (many) {
 
 let wasNear = false;
 map.on('zoomend', () => {
-  if (isNear() !== wasNear) drawMarks(currentWeek);
+  if (isNear() !== wasNear) drawMarks(currentWeek); else spreadLetters();
   wasNear = isNear();
 });
 
@@ -346,7 +371,7 @@ document.querySelectorAll('[data-layer]').forEach((box) => {
     if (box.checked && box.dataset.layer === 'links' && !layer.getLayers().length) drawLinks();
     if (box.checked) map.addLayer(layer); else map.removeLayer(layer);
     if (box.dataset.layer === 'aerial') map.getContainer().classList.toggle('over-photo', box.checked);
-    if (box.dataset.layer === 'suggestions') spreadSigns();
+    if (box.dataset.layer === 'suggestions') { spreadSigns(); spreadLetters(); }
   };
   box.addEventListener('change', apply);
   apply();
