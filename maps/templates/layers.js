@@ -370,6 +370,8 @@ document.querySelectorAll('[data-layer]').forEach((box) => {
     const layer = layers[box.dataset.layer];
     if (box.checked && box.dataset.layer === 'links' && !layer.getLayers().length) drawLinks();
     if (box.checked) map.addLayer(layer); else map.removeLayer(layer);
+    // What is put back is painted last.
+    if (many && map.hasLayer(crowd)) crowd.bringToFront();
     if (box.dataset.layer === 'aerial') map.getContainer().classList.toggle('over-photo', box.checked);
     if (box.dataset.layer === 'suggestions') { spreadSigns(); spreadLetters(); }
   };
