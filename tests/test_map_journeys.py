@@ -351,6 +351,8 @@ def test_a_phone_opens_with_the_sentence_and_the_map(
     assert page.evaluate("document.documentElement.scrollWidth") == size["width"]
 
 
+NEXT_PICTURE = "() => new Promise((done) => requestAnimationFrame(() => setTimeout(done)))"
+
 DARK_ROUND = """(k) => {
   const map = window[document.querySelector('.map').id];
   const at = JSON.parse(document.getElementById('data').textContent).traps.at[k];
@@ -381,10 +383,13 @@ def test_a_large_network_is_painted_with_its_rings(
     page.wait_for_function(f"({DARK_ROUND})(1) > 5")
     ringed = page.evaluate(DARK_ROUND, 1)
     page.locator("[data-layer=marks]").uncheck()
-    page.evaluate("() => new Promise((done) => requestAnimationFrame(() => setTimeout(done)))")
+    page.evaluate(NEXT_PICTURE)
     bare = page.evaluate(DARK_ROUND, 1)
     assert bare > 5
     assert least <= ringed - bare <= most
+    page.locator("[data-layer=marks]").check()
+    page.evaluate(NEXT_PICTURE)
+    assert page.evaluate(DARK_ROUND, 1) == ringed
 
 
 def large_map(folder: Path, mark: str = "none") -> str:
