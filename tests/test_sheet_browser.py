@@ -477,7 +477,10 @@ def test_the_file_has_the_delimiter_of_the_visits_and_says_its_encoding(
     before = read_site(site)
     plan = plan_round(before)
     page = phones.open(plan, delimiter=visits_delimiter(site, before))
-    page.fill("#minutes", "2.5")
+    page.fill("#minutes", "1.3")
+    for way, shown in (("more", "2,3"), ("less", "1,3"), ("more", "2,3")):
+        page.tap(f"#minutes-row .{way}")
+        assert page.input_value("#minutes") == shown
     page.tap('[data-counter="0"] .more')
     page.tap("#zero")
     text = saved(page)
@@ -486,11 +489,11 @@ def test_the_file_has_the_delimiter_of_the_visits_and_says_its_encoding(
     assert (
         header == "\ufefftrap_id;set_on;checked_on;status;K\u00e4fer;venatus;carabids;minutes;note"
     )
-    assert row == f"{first};2026-05-04;2026-05-11;ok;1;0;0;2,5;"
+    assert row == f"{first};2026-05-04;2026-05-11;ok;1;0;0;2,3;"
     after = alone(site, tmp_path / "back", text, "Faenge.csv")
     assert [each for each in after.findings if each.code != "IN-038"] == []
     assert after.visits["adults"].tolist() == [1.0]
-    assert after.visits["minutes"].tolist() == [2.5]
+    assert after.visits["minutes"].tolist() == [2.3]
 
 
 def test_plain_letters_need_no_byte_order_mark(phones: Phones, tmp_path: Path) -> None:

@@ -387,7 +387,9 @@ function typed(entry, counter, text) {
 function stepMinutes(entry, by) {
   const number = minutesOk(entry.minutes) ? Number(entry.minutes.replace(',', '.')) : 0;
   if (by < 0 && entry.minutes === '') return;
-  entry.minutes = String(Math.min(1440, Math.max(0, number + by)));
+  const stepped = Math.min(1440, Math.max(0, number + by));
+  // Thousandths: 2.3 less 1 is 1.3, not what is left of it in binary.
+  entry.minutes = String(Math.round(1000 * stepped) / 1000).replace('.', data.decimal);
 }
 
 function wipe() {
